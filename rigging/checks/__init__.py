@@ -1,0 +1,51 @@
+"""Checks before, during and after an outing: launch gates, check lists, overdue phases."""
+
+from rigging.checks.facts import (
+    HARD_GATES,
+    LEVELS,
+    GateLimits,
+    KitItem,
+    LaunchFacts,
+    aid_needed_n,
+    suit_needed_mm,
+)
+from rigging.checks.launch import CAUTION, SHORES, Gate, gates, may_launch
+from rigging.checks.lists import LAUNCH, RETURN, checklist
+from rigging.checks.overdue import (
+    ACTIONS,
+    RESCUE_FIRST,
+    Conditions,
+    HalvingLimits,
+    Phase,
+    PhaseMinutes,
+    PhaseResult,
+    halving,
+    phase,
+)
+
+__all__ = [
+    "ACTIONS",
+    "CAUTION",
+    "HARD_GATES",
+    "LAUNCH",
+    "LEVELS",
+    "RESCUE_FIRST",
+    "RETURN",
+    "SHORES",
+    "Conditions",
+    "Gate",
+    "GateLimits",
+    "HalvingLimits",
+    "KitItem",
+    "LaunchFacts",
+    "Phase",
+    "PhaseMinutes",
+    "PhaseResult",
+    "aid_needed_n",
+    "checklist",
+    "gates",
+    "halving",
+    "may_launch",
+    "phase",
+    "suit_needed_mm",
+]
