@@ -1,7 +1,21 @@
 """The kit: what a sail, mast, boom, extension, base, board and fin are, and which go together."""
 
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
+
+from rigging.units import BadValue, in_range
+
+# -- constants: value, unit, source, status ---------------------------------------------------------
+BOOM_MARGIN_CM: Final = 2.0  # cm over the printed length, 1-2 as printed lengths vary; common practice
+IMCS_TOLERANCE: Final = 2.0  # index either side of the sail's; common practice, station setting
+USUAL_EXTENSION_CM: Final = {
+    "RDM": 36.0,
+    "SDM": 46.0,
+}  # cm; beyond it a longer mast is better; common practice
+ROUNDING_CM: Final = 1e-6  # cm; keeps float noise from skipping a collar step
 
 
 class Diameter(StrEnum):
@@ -73,6 +87,20 @@ class Sail:
     cutout_low_cm: float | None = None
     cutout_high_cm: float | None = None
 
+    def __post_init__(self) -> None:
+        in_range("area_m2", self.area_m2, "m²", 0.5, 15)
+        in_range("luff_cm", self.luff_cm, "cm", 100, 700)
+        in_range("boom_cm", self.boom_cm, "cm", 80, 320)
+        in_range("imcs", self.imcs, "", 5, 45)
+        in_range("head_strap_cm", self.head_strap_cm, "cm", 0, 100)
+        in_range("battens", self.battens, "battens", 0, 12)
+        in_range("cams", self.cams, "cams", 0, 8)
+        for name in ("clew_height_cm", "cutout_low_cm", "cutout_high_cm"):
+            if (value := getattr(self, name)) is not None:
+                in_range(name, value, "cm", 0, self.luff_cm)
+        if not self.diameters:
+            raise BadValue("diameters", "nothing", "", "RDM, SDM or both")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mast:
@@ -83,6 +111,10 @@ class Mast:
     diameter: Diameter
     imcs: float
     curve: BendCurve = BendCurve.CONSTANT
+
+    def __post_init__(self) -> None:
+        in_range("length_cm", self.length_cm, "cm", 150, 600)
+        in_range("imcs", self.imcs, "", 5, 45)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,6 +130,10 @@ class Boom:
     clamps: frozenset[Diameter]
     shim: bool = False
 
+    def __post_init__(self) -> None:
+        in_range("min_cm", self.min_cm, "cm", 80, 320)
+        in_range("max_cm", self.max_cm, "cm", self.min_cm, 320)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Extension:
@@ -110,6 +146,11 @@ class Extension:
     step_cm: float = 2.0
     coupling: Coupling = Coupling.PIN
 
+    def __post_init__(self) -> None:
+        in_range("min_cm", self.min_cm, "cm", 0, 80)
+        in_range("max_cm", self.max_cm, "cm", self.min_cm, 80)
+        in_range("step_cm", self.step_cm, "cm", 0.5, 10)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Base:
@@ -119,6 +160,9 @@ class Base:
     coupling: Coupling = Coupling.PIN
     joint: Joint = Joint.TENDON
     height_cm: float = 10.0
+
+    def __post_init__(self) -> None:
+        in_range("height_cm", self.height_cm, "cm", 0, 40)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,6 +177,12 @@ class Board:
     fin_box: FinBox
     daggerboard: bool = False
 
+    def __post_init__(self) -> None:
+        in_range("volume_l", self.volume_l, "l", 10, 600)
+        in_range("width_cm", self.width_cm, "cm", 30, 150)
+        in_range("sail_min_m2", self.sail_min_m2, "m²", 0, 15)
+        in_range("sail_max_m2", self.sail_max_m2, "m²", self.sail_min_m2, 15)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fin:
@@ -141,3 +191,177 @@ class Fin:
     name: str
     length_cm: float
     box: FinBox
+
+    def __post_init__(self) -> None:
+        in_range("length_cm", self.length_cm, "cm", 3, 120)
+
+
+# -- which go together ------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class Misfit:
+    """One way in which two parts don't go together: the part to change, and by how much it misses.
+
+    Where classes differ (diameter, curve, coupling, box) the amount counts classes.
+    """
+
+    part: str
+    amount: float
+    unit: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """Whether parts make a rig, and the settings that follow from their lengths alone.
+
+    `extension_cm` is the collar's setting, `head_strap_cm` how far an adjustable head is let out,
+    `boom_cm` the boom's setting, `shim` whether the clamp needs its shim. A setting is None when its
+    part misses.
+    """
+
+    ok: bool
+    misfits: tuple[Misfit, ...]
+    warnings: tuple[str, ...]
+    extension_cm: float | None
+    head_strap_cm: float
+    boom_cm: float | None
+    shim: bool
+
+
+def fit(sail: Sail, mast: Mast, extension: Extension, boom: Boom, base: Base) -> Fit:
+    """Return whether the parts make a rig, every misfit with its amount, and the lengths to set.
+
+    Notes:
+        Extension = luff - mast, on the next collar step at or above it; when the mast is the longer, an
+        adjustable head lets out the rest. Stiffness within `IMCS_TOLERANCE`; bend curve equal, or one
+        apart with a warning. Boom a little longer than printed, within its range. Common practice, no
+        source.
+    """
+    extension_cm, strap_cm, lengths = _luff_settings(sail, mast, extension)
+    boom_cm, spans = _boom_setting(sail, boom)
+    misfits = (*lengths, *_diameters(sail, mast, extension), *_stiffness(sail, mast))
+    misfits += (*spans, *_clamp(mast, boom), *_coupling(extension, base))
+    return Fit(
+        ok=not misfits,
+        misfits=misfits,
+        warnings=tuple(_warnings(sail, mast, extension_cm, boom_cm)),
+        extension_cm=extension_cm,
+        head_strap_cm=strap_cm,
+        boom_cm=boom_cm,
+        shim=mast.diameter is Diameter.RDM and Diameter.RDM not in boom.clamps and boom.shim,
+    )
+
+
+def collar_cm(extension: Extension, needed_cm: float) -> float:
+    """Return the collar step at or above `needed_cm`, which may lie beyond the extension's range."""
+    steps = math.ceil((needed_cm - extension.min_cm) / extension.step_cm - ROUNDING_CM)
+    return extension.min_cm + max(steps, 0) * extension.step_cm
+
+
+def _luff_settings(sail: Sail, mast: Mast, extension: Extension) -> tuple[float | None, float, list[Misfit]]:
+    needed = sail.luff_cm - mast.length_cm
+    spare = extension.min_cm - needed
+    if spare > 0:
+        strap = sail.head_strap_cm if sail.head is Head.ADJUSTABLE else 0.0
+        if spare <= strap:
+            return extension.min_cm, spare, []
+        head = f"its head strap gives {strap:g} cm" if strap else "its head is fixed"
+        text = (
+            f"Mast {mast.length_cm:g} cm with the extension at {extension.min_cm:g} cm is {spare:g} cm "
+            f"longer than the luff of {sail.luff_cm:g} cm, and {head}."
+        )
+        return None, 0.0, [Misfit("mast", spare - strap, "cm", text)]
+    setting = collar_cm(extension, needed)
+    if setting <= extension.max_cm + ROUNDING_CM:
+        return setting, 0.0, []
+    text = (
+        f"Luff {sail.luff_cm:g} cm on a {mast.length_cm:g} cm mast needs {needed:g} cm of extension, "
+        f"set at {setting:g} cm; this one ends at {extension.max_cm:g} cm."
+    )
+    return None, 0.0, [Misfit("extension", setting - extension.max_cm, "cm", text)]
+
+
+def _diameters(sail: Sail, mast: Mast, extension: Extension) -> Iterator[Misfit]:
+    if mast.diameter not in sail.diameters:
+        takes = " or ".join(sorted(sail.diameters))
+        yield Misfit("mast", 1, "class", f"The sail takes {takes}, the mast is {mast.diameter}.")
+    if extension.diameter is not mast.diameter:
+        text = f"The extension is {extension.diameter}, the mast {mast.diameter}."
+        yield Misfit("extension", 1, "class", text)
+
+
+def _stiffness(sail: Sail, mast: Mast) -> Iterator[Misfit]:
+    apart = abs(mast.imcs - sail.imcs)
+    if apart > IMCS_TOLERANCE:
+        kind = "stiffer" if mast.imcs > sail.imcs else "softer"
+        text = (
+            f"The mast's index {mast.imcs:g} is {apart:g} {kind} than the sail's {sail.imcs:g}; "
+            f"within {IMCS_TOLERANCE:g} is usual."
+        )
+        yield Misfit("mast", apart - IMCS_TOLERANCE, "IMCS", text)
+    classes = _curve_distance(sail, mast)
+    if classes > 1:
+        text = f"The sail is cut for a {_words(sail.curve)} mast, this one is {_words(mast.curve)}."
+        yield Misfit("mast", classes - 1, "class", text)
+
+
+def _curve_distance(sail: Sail, mast: Mast) -> int:
+    order = list(BendCurve)
+    return abs(order.index(sail.curve) - order.index(mast.curve))
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _boom_setting(sail: Sail, boom: Boom) -> tuple[float | None, list[Misfit]]:
+    if boom.min_cm <= sail.boom_cm <= boom.max_cm:
+        return min(sail.boom_cm + BOOM_MARGIN_CM, boom.max_cm), []
+    amount = max(boom.min_cm - sail.boom_cm, sail.boom_cm - boom.max_cm)
+    which = "shorter" if sail.boom_cm < boom.min_cm else "longer"
+    text = (
+        f"The sail's boom length {sail.boom_cm:g} cm is {amount:g} cm {which} than this boom's "
+        f"{boom.min_cm:g}-{boom.max_cm:g} cm."
+    )
+    return None, [Misfit("boom", amount, "cm", text)]
+
+
+def _clamp(mast: Mast, boom: Boom) -> Iterator[Misfit]:
+    held = mast.diameter in boom.clamps or (mast.diameter is Diameter.RDM and boom.shim)
+    if not held:
+        lack = " without a shim" if mast.diameter is Diameter.RDM else ""
+        yield Misfit("boom", 1, "class", f"The boom's clamp doesn't hold an {mast.diameter} mast{lack}.")
+
+
+def _coupling(extension: Extension, base: Base) -> Iterator[Misfit]:
+    if extension.coupling is not base.coupling:
+        text = f"The extension has a {extension.coupling} coupling, the base a {base.coupling} one."
+        yield Misfit("base", 1, "class", text)
+
+
+def _warnings(sail: Sail, mast: Mast, extension_cm: float | None, boom_cm: float | None) -> Iterator[str]:
+    if _curve_distance(sail, mast) == 1:
+        yield f"The mast is {_words(mast.curve)}, the sail is cut for {_words(sail.curve)}: it sets worse."
+    usual = USUAL_EXTENSION_CM[mast.diameter]
+    if extension_cm is not None and extension_cm > usual:
+        yield f"{extension_cm:g} cm of extension is more than the usual {usual:g} cm; take a longer mast."
+    if boom_cm is not None and boom_cm < sail.boom_cm + 1:
+        yield "The boom is at its full length, without the usual centimetre or two to spare."
+    if sail.cams and len(sail.diameters) > 1:
+        yield f"Set the {sail.cams} cams for {mast.diameter} before rigging."
+
+
+def board_fit(board: Board, fin: Fin, sail: Sail) -> tuple[Misfit, ...]:
+    """Return every way in which a fin or a sail doesn't suit a board; none means that they do."""
+    misfits = []
+    if fin.box is not board.fin_box:
+        text = f"The fin is for a {_words(fin.box)}, the board has a {_words(board.fin_box)}."
+        misfits.append(Misfit("fin", 1, "class", text))
+    amount = max(board.sail_min_m2 - sail.area_m2, sail.area_m2 - board.sail_max_m2)
+    if amount > 0:
+        text = (
+            f"The board carries {board.sail_min_m2:g}-{board.sail_max_m2:g} m², the sail has "
+            f"{sail.area_m2:g} m²."
+        )
+        misfits.append(Misfit("sail", amount, "m²", text))
+    return tuple(misfits)
