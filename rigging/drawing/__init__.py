@@ -1,6 +1,7 @@
 """Drawings as SVG text: a rig to scale, a wind day, a search sketch."""
 
 from rigging.drawing.rig import rig_svg
+from rigging.drawing.search import search_svg
 from rigging.drawing.windday import wind_day_svg
 
-__all__ = ["rig_svg", "wind_day_svg"]
+__all__ = ["rig_svg", "search_svg", "wind_day_svg"]

@@ -77,6 +77,11 @@ def through(points: Sequence[Point], *, closed: bool = False) -> str:
     return f"M{strokes}{'Z' if closed else ''}"
 
 
+def name_of(*words: str) -> str:
+    """A prefix for ids, the same for the same words."""
+    return f"d{crc32('/'.join(words).encode(errors='replace')):08x}"
+
+
 def document(
     parts: Iterable[str],
     *,
@@ -90,7 +95,7 @@ def document(
 
     Two drawings with the same words on one page need different `uid`s; by default it is made of the words.
     """
-    name = uid or f"d{crc32(f'{css_class}{title}{description}'.encode()):08x}"
+    name = uid or name_of(css_class, title, description)
     return tag(
         "svg",
         tag("title", escape(title) or " ", id=f"{name}-t")
