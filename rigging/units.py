@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterable
+from datetime import UTC, datetime
 from decimal import Decimal
 from numbers import Real
 from typing import Final, TypeVar, overload
@@ -105,6 +106,17 @@ def one_of(name: str, value: object, allowed: Iterable[str]) -> str:
     if not isinstance(value, str) or value not in words:
         raise BadValue(name, value, "", "one of " + ", ".join(words))
     return value
+
+
+def aware(name: str, moment: datetime) -> datetime:
+    """Return a moment in UTC, where differences are true minutes even when the clocks change.
+
+    Raises:
+        BadValue: for anything but a date and time that knows its zone.
+    """
+    if not isinstance(moment, datetime) or moment.utcoffset() is None:
+        raise BadValue(name, moment, "", "a date and time with its zone")
+    return moment.astimezone(UTC)
 
 
 def to_si(name: str, value: float, unit: str) -> float:

@@ -2,14 +2,13 @@
 
 from rigging.checks.facts import (
     HARD_GATES,
-    LEVELS,
     GateLimits,
     KitItem,
     LaunchFacts,
     aid_needed_n,
     suit_needed_mm,
 )
-from rigging.checks.launch import CAUTION, SHORES, Gate, gates, may_launch
+from rigging.checks.launch import CAUTION, Gate, gates, may_launch
 from rigging.checks.lists import LAUNCH, RETURN, checklist
 from rigging.checks.overdue import (
     ACTIONS,
@@ -28,10 +27,8 @@ __all__ = [
     "CAUTION",
     "HARD_GATES",
     "LAUNCH",
-    "LEVELS",
     "RESCUE_FIRST",
     "RETURN",
-    "SHORES",
     "Conditions",
     "Gate",
     "GateLimits",

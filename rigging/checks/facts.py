@@ -6,10 +6,10 @@ from datetime import datetime
 from types import MappingProxyType
 from typing import Final
 
+from rigging.sizing import Level
 from rigging.sun import SunTimes
 from rigging.units import in_range
-
-LEVELS: Final = ("taster", "beginner", "improver", "intermediate", "advanced", "expert")
+from rigging.wind import Shore
 
 SUIT_MM: Final = ((24.0, 0.0), (20.0, 2.0), (17.0, 3.0), (14.0, 4.0), (11.0, 5.0), (8.0, 5.0))
 """Water at or above [C] -> least thickness at the trunk [mm]. Common practice, no source."""
@@ -61,13 +61,13 @@ class LaunchFacts:
     """Everything known about an outing when its rider wants to launch. None means not known.
 
     Winds are at the beach in m/s, temperatures in C, masses in kg, thickness in mm, buoyancy in N.
-    `shore` is `off_shore`, `side_shore` or `on_shore`. `last_lightning_at` is the newest entry of the
+    `ahead_*` is the strongest forecast until `due`. `last_lightning_at` is the newest entry of the
     station's lightning log: there None is an answer (nothing logged).
     """
 
     now: datetime
     due: datetime | None
-    level: str | None
+    level: Level | None
     age_years: float | None
     mass_kg: float | None
     waiver_signed: bool | None
@@ -82,7 +82,7 @@ class LaunchFacts:
     wind_at: datetime | None
     ahead_mean_ms: float | None
     ahead_gust_ms: float | None
-    shore: str | None
+    shore: Shore | None
     safety_boat_manned: bool | None
     sun: SunTimes | None
     last_lightning_at: datetime | None
@@ -111,9 +111,9 @@ class GateLimits:
     lightning_hold_min: float = 30.0
     adult_years: float = 18.0
     riders_per_instructor: float = 6.0
-    instructor_levels: frozenset[str] = frozenset({"taster"})
-    boat_levels: frozenset[str] = frozenset({"taster", "beginner", "improver"})
-    off_shore_levels: frozenset[str] = frozenset({"intermediate", "advanced", "expert"})
+    instructor_levels: frozenset[Level] = frozenset({Level.TASTER})
+    boat_levels: frozenset[Level] = frozenset({Level.TASTER, Level.BEGINNER, Level.IMPROVER})
+    off_shore_levels: frozenset[Level] = frozenset({Level.INTERMEDIATE, Level.ADVANCED, Level.EXPERT})
     ready_states: frozenset[str] = frozenset({"ready", "rigged", "issued"})
     suit_mm: tuple[tuple[float, float], ...] = SUIT_MM
     drysuit_below_c: float = DRYSUIT_BELOW_C

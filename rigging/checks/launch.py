@@ -9,18 +9,17 @@ from rigging.checks.facts import (
     AID_SCOPE_KG,
     DEFAULT_LIMITS,
     HARD_GATES,
-    LEVELS,
     GateLimits,
     LaunchFacts,
     aid_needed_n,
     suit_needed_mm,
 )
-from rigging.checks.overdue import aware_utc
 from rigging.reason import COMMON_PRACTICE, FROM_MEMORY, POLICY, Input, Reason
+from rigging.sizing import Level
 from rigging.sun import Polar
-from rigging.units import KNOT_MS, BadValue, in_range
+from rigging.units import BadValue, aware, in_range, knots, one_of
+from rigging.wind import Shore
 
-SHORES: Final = ("off_shore", "side_shore", "on_shore")
 MAX_WIND_MS: Final = 80.0
 
 CAUTION: Final = (
@@ -66,7 +65,7 @@ def gates(
     for name in hard:
         if name not in _JUDGES:
             raise BadValue("gate", name, "", f"one of {', '.join(_JUDGES)}")
-    aware_utc("now", facts.now)
+    aware("now", facts.now)
     return tuple(_gate(name, judge(facts, limits), hard.get(name, True)) for name, judge in _JUDGES.items())
 
 
@@ -176,7 +175,7 @@ def _wind_now(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     rule = f"wind on the beach not older than {limits.wind_age_min:.0f} min, within the level's cap"
     if facts.wind_mean_ms is None or facts.wind_gust_ms is None or facts.wind_at is None:
         return _unknown("measure the wind on the beach (mean and gusts) and enter it", rule)
-    age_min = (aware_utc("now", facts.now) - aware_utc("wind_at", facts.wind_at)) / timedelta(minutes=1)
+    age_min = (aware("now", facts.now) - aware("wind_at", facts.wind_at)) / timedelta(minutes=1)
     if abs(age_min) > limits.wind_age_min:
         return _Verdict(False, f"The wind was measured {_span(age_min)}: measure it again.", rule)
     return _wind(facts, limits, "wind now", facts.wind_mean_ms, facts.wind_gust_ms)
@@ -194,11 +193,8 @@ def _shore(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     rule = f"off-shore wind: only {_listed(limits.off_shore_levels)}, and only with a manned safety boat"
     if facts.shore is None:
         return _unknown("enter the wind's direction and the station's bearing", rule)
-    if facts.shore not in SHORES:
-        raise BadValue("shore", facts.shore, "", f"one of {', '.join(SHORES)}")
-    words = facts.shore.replace("_", "-")
-    if facts.shore != "off_shore":
-        return _Verdict(True, f"Wind is {words}.", rule)
+    if one_of("shore", facts.shore, Shore) != Shore.OFF_SHORE:
+        return _Verdict(True, f"Wind is {facts.shore.replace('_', '-')}.", rule)
     if facts.level is None:
         return _unknown("enter the rider's level (the wind is off-shore)", rule)
     level = _level(facts)
@@ -230,15 +226,15 @@ def _daylight(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     source = f"civil twilight: sun 6 degrees down, astral; margin {COMMON_PRACTICE}; {POLICY}"
     if facts.due is None or facts.sun is None:
         return _unknown("enter the due time and the station's position", rule)
-    now, due = aware_utc("now", facts.now), aware_utc("due", facts.due)
+    now, due = aware("now", facts.now), aware("due", facts.due)
     if due <= now:
         return _Verdict(False, "The due time has passed: enter a new one.", rule, source)
     if facts.sun.civil_dawn is None or facts.sun.civil_dusk is None:
         light = facts.sun.polar is Polar.DAY or None not in (facts.sun.sunrise, facts.sun.sunset)
         text = "Twilight lasts all night." if light else "There is no daylight today."
         return _Verdict(light, text, rule, source)
-    dusk = aware_utc("civil_dusk", facts.sun.civil_dusk)
-    if now < aware_utc("civil_dawn", facts.sun.civil_dawn):
+    dusk = aware("civil_dusk", facts.sun.civil_dusk)
+    if now < aware("civil_dawn", facts.sun.civil_dawn):
         return _Verdict(False, f"Too dark until civil dawn at {facts.sun.civil_dawn:%H:%M}.", rule, source)
     latest = dusk - timedelta(minutes=limits.dusk_margin_min)
     passed = due <= latest
@@ -252,10 +248,10 @@ def _lightning(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     source = f"30-30 rule, US National Weather Service (older wording); {POLICY}"
     if facts.last_lightning_at is None:
         return _Verdict(True, "No lightning or thunder logged; log any that you see or hear.", rule, source)
-    last = aware_utc("last_lightning_at", facts.last_lightning_at)
+    last = aware("last_lightning_at", facts.last_lightning_at)
     ends = last + timedelta(minutes=limits.lightning_hold_min)
     local = ends.astimezone(facts.now.tzinfo)
-    passed = aware_utc("now", facts.now) >= ends
+    passed = aware("now", facts.now) >= ends
     text = (
         f"Lightning hold ended {local:%H:%M}."
         if passed
@@ -320,17 +316,15 @@ def _instructor(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
 
 
 def _level(facts: LaunchFacts) -> str:
-    if facts.level not in LEVELS:
-        raise BadValue("level", facts.level, "", f"one of {', '.join(LEVELS)}")
-    return str(facts.level)
+    return one_of("level", facts.level, Level)
 
 
-def _listed(levels: frozenset[str]) -> str:
-    return ", ".join(level for level in LEVELS if level in levels) or "nobody"
+def _listed(levels: frozenset[Level]) -> str:
+    return ", ".join(level for level in Level if level in levels) or "nobody"
 
 
 def _kn(speed_ms: float) -> str:
-    return f"{speed_ms / KNOT_MS:.0f}"
+    return f"{knots(speed_ms):.0f}"
 
 
 def _span(minutes: float) -> str:

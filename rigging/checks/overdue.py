@@ -2,14 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from enum import StrEnum
 from types import MappingProxyType
 from typing import Final
 
 from rigging.reason import COMMON_PRACTICE, POLICY, Input, Reason
 from rigging.sun import Polar, SunTimes
-from rigging.units import BadValue, in_range
+from rigging.units import BadValue, aware, in_range
 
 CONVENTION: Final = (
     "SAR Convention 1979, Annex, as amended by MSC.70(69), 4.4-4.5; minutes are a station setting"
@@ -110,17 +110,6 @@ class PhaseResult:
         return ACTIONS[self.phase]
 
 
-def aware_utc(name: str, moment: datetime) -> datetime:
-    """Return a moment in UTC, where differences are true minutes even when the clocks change.
-
-    Raises:
-        BadValue: for anything but a datetime that knows its zone.
-    """
-    if not isinstance(moment, datetime) or moment.utcoffset() is None:
-        raise BadValue(name, moment, "", "a date and time with its zone")
-    return moment.astimezone(UTC)
-
-
 def halving(
     due: datetime,
     conditions: Conditions,
@@ -158,12 +147,12 @@ def _cold(water_c: float | None, limit_c: float) -> str:
 
 
 def _dark(due: datetime, sun: SunTimes | None, minutes: PhaseMinutes, margin_min: float) -> str:
-    due_utc = aware_utc("due", due)
+    due_utc = aware("due", due)
     if sun is None:
         return "sunset not known"
     if sun.sunset is None:
         return "" if sun.polar is Polar.DAY else "no daylight"
-    sunset = aware_utc("sunset", sun.sunset)
+    sunset = aware("sunset", sun.sunset)
     last_call = due_utc + timedelta(minutes=minutes.distress)
     if last_call < sunset - timedelta(minutes=margin_min):
         return ""
@@ -201,7 +190,7 @@ def phase(
 
     Source: phases of the SAR Convention 1979; the minutes are common practice and a station setting.
     """
-    due_utc, now_utc = aware_utc("due", due), aware_utc("now", now)
+    due_utc, now_utc = aware("due", due), aware("now", now)
     factor = 0.5 if halved_because else 1.0
     overdue_min = (now_utc - due_utc) / timedelta(minutes=1)
     by_clock = max((each for each in Phase if _begun(each, overdue_min, minutes, factor)), key=_rank)

@@ -11,11 +11,11 @@ from math import ceil, isfinite
 from typing import Final, Protocol
 
 from rigging.drawing import svg
-from rigging.units import KMH_MS, KNOT_MS, BadValue, in_range
+from rigging.units import TO_SI, BadValue, aware, in_range, one_of
 
 HEIGHT: Final = 310.0
-UNITS: Final = {"kn": KNOT_MS, "m/s": 1.0, "km/h": KMH_MS}
-"""Printed unit -> m/s."""
+UNITS: Final = ("kn", "m/s", "km/h", "mph")
+"""Units that the speed axis can print."""
 
 Window = tuple[str, float, float, float]
 """Label, and v_under, v_ideal, v_over in m/s."""
@@ -87,11 +87,12 @@ def wind_day_svg(
     """Return a complete SVG of a day's wind.
 
     Args:
-        hours: stretches of wind in any order; what they don't cover is drawn as a gap.
+        hours: stretches of wind in any order, at the windows' height (beach wind for sails' windows); what
+            they don't cover is drawn as a gap.
         now: the moment of the now line, or None for none.
         start, end: the span drawn, with zone; more than 0 and at most 72 h.
         zone: the station's zone, for the hours along the day.
-        unit: printed unit of speed: kn, m/s or km/h.
+        unit: printed unit of speed, one of `UNITS`.
         windows: sails' winds to lay over the day.
         title: heading and accessible title.
         uid: prefix of the ids, for pages that hold the same drawing twice.
@@ -100,15 +101,13 @@ def wind_day_svg(
         BadValue: for an unknown unit, a span that doesn't run forward, datetimes without zone, speeds
             outside 0 to 80 m/s, directions outside 0 to 360, windows out of order.
     """
-    if unit not in UNITS:
-        raise BadValue("unit", unit, "", f"one of {', '.join(UNITS)}")
-    if start.utcoffset() is None or end.utcoffset() is None or (now is not None and now.utcoffset() is None):
-        raise BadValue("start, end, now", (start, end, now), "", "dates and times with their zone")
+    one_of("unit", unit, UNITS)
+    start, end = aware("start", start), aware("end", end)
     in_range("span", (end - start) / timedelta(hours=1), "h", 1 / 60, 72)
     checked = sorted(map(_checked, hours), key=_start)
     shown = [hour for hour in checked if hour.start < end and _end(hour) > start]
-    step, most = _grid_of(shown, [_checked_window(window) for window in windows], UNITS[unit])
-    chart = _Chart(start, end, _RIGHT_WINDOWS if windows else _RIGHT_PLAIN, most, UNITS[unit])
+    step, most = _grid_of(shown, [_checked_window(window) for window in windows], TO_SI[unit])
+    chart = _Chart(start, end, _RIGHT_WINDOWS if windows else _RIGHT_PLAIN, most, TO_SI[unit])
     parts = [
         svg.tag("rect", width="100%", height=HEIGHT, rx=10, fill=svg.GROUND),
         *_bands(chart, windows),
@@ -118,7 +117,7 @@ def wind_day_svg(
         *[_layer(_gust_band(chart, run) + _mean_line(chart, run)) for run in _runs(shown)],
         *_arrows(chart, shown),
         *_window_labels(chart, windows),
-        *(_now_line(chart, now, zone) if now is not None and chart.inside(now) else []),
+        *(_now_line(chart, now, zone) if now is not None and chart.inside(aware("now", now)) else []),
         *_legend(title),
     ]
     return svg.document(
@@ -133,8 +132,7 @@ def wind_day_svg(
 
 
 def _checked(hour: Hour) -> Hour:
-    if hour.start.utcoffset() is None:
-        raise BadValue("start", hour.start, "", "a date and time with its zone")
+    aware("start", hour.start)
     in_range("minutes", hour.minutes, "min", 1, 24 * 60)
     in_range("mean_ms", hour.mean_ms, "m/s", 0, _MAX_MS)
     if hour.gust_ms is not None:

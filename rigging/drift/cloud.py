@@ -5,7 +5,7 @@ Signs: east and north positive; a wind's direction is where it blows from, a cur
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
 from math import atan2, ceil, cos, degrees, exp, hypot, log, radians, sin, sqrt
 from typing import Final
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from rigging.drift.leeway import LEEWAY, MAX_WIND_MS, SOURCE, Drifter, Floats, Leeway, Line, known
 from rigging.reason import POLICY, Input, Reason
-from rigging.units import BadValue, in_range
+from rigging.units import BadValue, aware, in_range
 
 SPREAD_WIND_MS: Final = 10.0
 """Wind at which a particle's spread equals the table's standard error [m/s] (Breivik & Allen 2008)."""
@@ -187,7 +187,7 @@ def _check(
     in_range("particles", particles, "", 100, 1_000_000)
     in_range("spread of wind", spread.wind_ms, "m/s", 0, 10)
     in_range("spread of current", spread.current_ms, "m/s", 0, 3)
-    hours = (_utc("until", until) - _utc("last known at", last_known.at)) / timedelta(hours=1)
+    hours = (aware("until", until) - aware("last known at", last_known.at)) / timedelta(hours=1)
     in_range("time since last seen", hours, "h", 0, MAX_HOURS)
     if current is not None:
         in_range("current", current.speed_ms, "m/s", 0, 5)
@@ -195,26 +195,20 @@ def _check(
     if not winds:
         raise BadValue("winds", "empty", "", "at least one stretch of wind")
     for step in winds:
-        _utc("wind's start", step.start)
+        aware("wind's start", step.start)
         in_range("minutes", step.minutes, "min", 1 / 60, MAX_HOURS * 60)
         in_range("wind10_ms", step.wind10_ms, "m/s", 0, MAX_WIND_MS)
         in_range("from_deg", step.from_deg, "deg", 0, 360)
-
-
-def _utc(name: str, moment: datetime) -> datetime:
-    if not isinstance(moment, datetime) or moment.utcoffset() is None:
-        raise BadValue(name, moment, "", "a date and time with its zone")
-    return moment.astimezone(UTC)
 
 
 def _stretches(
     winds: Sequence[WindStep], at: datetime, until: datetime
 ) -> tuple[list[tuple[float, WindStep]], tuple[str, ...]]:
     """Seconds under each wind from the last sighting on; a later start wins where two overlap."""
-    ordered = sorted(winds, key=lambda step: _utc("start", step.start))
-    begins = [_utc("start", step.start) for step in ordered]
+    ordered = sorted(winds, key=lambda step: aware("start", step.start))
+    begins = [aware("start", step.start) for step in ordered]
     ends = [start + timedelta(minutes=step.minutes) for start, step in zip(begins, ordered, strict=True)]
-    begin, end = _utc("at", at), _utc("until", until)
+    begin, end = aware("at", at), aware("until", until)
     cuts = sorted({begin, end, *(moment for moment in (*begins, *ends) if begin < moment < end)})
     stretches: list[tuple[float, WindStep]] = []
     filled = 0.0
@@ -298,7 +292,7 @@ def _result(
     away = cloud - datum
     radius = float(np.quantile(np.hypot(*away.T), confidence, method="higher"))
     latitude, longitude = offset_position(last_known.latitude_deg, last_known.longitude_deg, *datum)
-    hours = (_utc("until", until) - _utc("at", last_known.at)) / timedelta(hours=1)
+    hours = (aware("until", until) - aware("at", last_known.at)) / timedelta(hours=1)
     speeds = [step.wind10_ms for step in winds]
     text = (
         f"{LEEWAY[drifter].words.capitalize()}, {hours:.1f} h after the last sighting in "

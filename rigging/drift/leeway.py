@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from rigging.units import BadValue
+from rigging.units import array_in_range, one_of
 
 Floats = NDArray[np.float64]
 
@@ -107,28 +107,11 @@ def leeway_ms(drifter: Drifter, wind10_ms: ArrayLike) -> tuple[Floats, Floats, F
 
     Source: linear regressions of Allen & Plourde 1999, speed = slope W + offset.
     """
-    row, wind = LEEWAY[known(drifter)], _winds(wind10_ms)
+    row, wind = LEEWAY[known(drifter)], array_in_range("wind10_ms", wind10_ms, "m/s", 0, MAX_WIND_MS)
     down, right, left = ((line.slope * wind + line.offset) / 100 for line in (row.down, row.right, row.left))
     return down, right, left
 
 
 def known(drifter: str) -> Drifter:
-    """Return the drifter of a word.
-
-    Raises:
-        BadValue: for a word that the table doesn't hold.
-    """
-    try:
-        return Drifter(drifter)
-    except ValueError:
-        raise BadValue("drifter", drifter, "", f"one of {', '.join(Drifter)}") from None
-
-
-def _winds(wind10_ms: ArrayLike) -> Floats:
-    try:
-        wind = np.asarray(wind10_ms, dtype=np.float64)
-    except (TypeError, ValueError):
-        raise BadValue("wind10_ms", wind10_ms, "m/s", "between 0 and 60") from None
-    if not ((wind >= 0) & (wind <= MAX_WIND_MS)).all():
-        raise BadValue("wind10_ms", wind10_ms, "m/s", "between 0 and 60")
-    return wind
+    """Return the drifter of a word; raises BadValue for a word that the table doesn't hold."""
+    return Drifter(one_of("drifter", drifter, Drifter))
