@@ -36,7 +36,7 @@ class Fetched:
 
     `body` is there when the status is new. `etag` and `last_modified` are to be kept and sent the next time;
     after a failure they are those that were passed in. `error` is a sentence when the status is failed, and
-    `warning` one about an answer that is good for now. `retry_after` is how long the source asks to be left.
+    `warning` one about an answer that is good for now. `retry_after_s` is how long it asks to be left.
     """
 
     status: Literal["new", "unchanged", "failed"]
@@ -46,16 +46,16 @@ class Fetched:
     expires_at: datetime | None = None
     error: str | None = None
     warning: str | None = None
-    retry_after: timedelta | None = None
+    retry_after_s: float | None = None
 
 
 class _Failed(Exception):  # noqa: N818 - never leaves this module
     """A sentence on why a fetch gave nothing, and how long the source asks to be left alone."""
 
-    def __init__(self, sentence: str, retry_after: timedelta | None = None) -> None:
+    def __init__(self, sentence: str, retry_after_s: float | None = None) -> None:
         super().__init__(sentence)
         self.sentence = sentence
-        self.retry_after = retry_after
+        self.retry_after_s = retry_after_s
 
 
 def fetch(
@@ -85,22 +85,25 @@ def fetch(
                 opened, request, etag, last_modified, now, time.monotonic() + MOST_TIMEOUTS * timeout_s
             )
     except _Failed as failure:
-        error, retry_after = failure.sentence, failure.retry_after
+        error, retry_after_s = failure.sentence, failure.retry_after_s
     except httpx.TimeoutException:
-        error, retry_after = f"The source did not answer within {timeout_s:g} s.", None
+        error, retry_after_s = f"The source did not answer within {timeout_s:g} s.", None
     except httpx.RemoteProtocolError:
-        error, retry_after = "The source broke off in the middle of its answer, or did not speak HTTP.", None
+        error, retry_after_s = (
+            "The source broke off in the middle of its answer, or did not speak HTTP.",
+            None,
+        )
     except httpx.DecodingError:
-        error, retry_after = "The source sent an answer that can't be unpacked.", None
+        error, retry_after_s = "The source sent an answer that can't be unpacked.", None
     except (httpx.UnsupportedProtocol, httpx.InvalidURL):
-        error, retry_after = "The address of the source is not a web address (http or https).", None
+        error, retry_after_s = "The address of the source is not a web address (http or https).", None
     except (httpx.HTTPError, UnicodeError):
-        error, retry_after = (
+        error, retry_after_s = (
             "The source can't be reached; check its address and this machine's network.",
             None,
         )
     return Fetched(
-        status="failed", etag=etag, last_modified=last_modified, error=error, retry_after=retry_after
+        status="failed", etag=etag, last_modified=last_modified, error=error, retry_after_s=retry_after_s
     )
 
 
@@ -146,7 +149,7 @@ def _answered(
             expires_at=expires_at,
         )
     if status not in (HTTPStatus.OK, HTTPStatus.NON_AUTHORITATIVE_INFORMATION):
-        raise _Failed(_refusal(status), _retry_after(response.headers, now))
+        raise _Failed(_refusal(status), _retry_after_s(response.headers, now))
     body = _body(response, deadline_s)
     if not body.strip():
         raise _Failed("The source sent an empty answer.")
@@ -226,13 +229,13 @@ def _believed(wait: timedelta) -> timedelta:
     return min(max(wait, timedelta(0)), LONGEST_OBEYED)
 
 
-def _retry_after(headers: httpx.Headers, now: datetime) -> timedelta | None:
+def _retry_after_s(headers: httpx.Headers, now: datetime) -> float | None:
     """How long the source asks to be left alone: seconds or a date (RFC 9110, 10.2.3)."""
     stated = headers.get("Retry-After", "")
     if _DELTA_SECONDS.fullmatch(stated):
-        return _believed(timedelta(seconds=int(stated)))
+        return float(stated)
     moment = _http_date(stated)
-    return None if moment is None else _believed(moment - now)
+    return None if moment is None else max(0.0, (moment - now).total_seconds())
 
 
 def _http_date(text: str | None) -> datetime | None:
@@ -243,7 +246,9 @@ def _http_date(text: str | None) -> datetime | None:
     return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
 
 
-def next_try_at(now: datetime, failures: int, retry_after: timedelta | None = None, *, seed: str) -> datetime:
+def next_try_at(
+    now: datetime, failures: int, retry_after_s: float | None = None, *, seed: int | str
+) -> datetime:
     """When to ask again after so many failures in a row (at least 1): waits double from a minute to an hour.
 
     The wait is never less than the source asks for, up to a day. `seed` (say, the source's id) fixes the
@@ -251,6 +256,7 @@ def next_try_at(now: datetime, failures: int, retry_after: timedelta | None = No
     """
     doublings = min(max(failures, 1) - 1, math.ceil(math.log2(LONGEST_WAIT / FIRST_WAIT)))
     wait = min(FIRST_WAIT * (1 << doublings), LONGEST_WAIT)
-    wait = max(wait, _believed(retry_after or timedelta(0)))
+    asked = min(max(retry_after_s or 0, 0), LONGEST_OBEYED.total_seconds())
+    wait = max(wait, timedelta(seconds=asked))
     share = zlib.crc32(f"{seed}:{failures}".encode()) / 2**32
     return now + wait * (1 + JITTER * share)

@@ -217,7 +217,7 @@ def _reading(row: Mapping[str, str], zone: tzinfo, unit: SpeedUnit, height_m: fl
 def _speed(cell: str, quantity: Quantity, unit: SpeedUnit) -> float | None:
     if cell.lower() in _EMPTY:
         return None
-    return quantity.read(number(cell.replace(",", "."), quantity.word), unit)
+    return quantity.read(number(cell.replace(",", "."), quantity.word), _PRINTED[unit])
 
 
 def _from(cell: str) -> float | None:

@@ -1,0 +1,1 @@
+"""Who calls: a token sent along, hashed at rest, and the actor behind it."""

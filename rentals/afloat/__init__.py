@@ -1,0 +1,1 @@
+"""Afloat: launch checks, launches and landings, and the watch over who is overdue."""

@@ -1,0 +1,150 @@
+"""What is known about an outing, as the facts that the launch gates and the overdue phases judge."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from rentals.afloat.models import BeachLog
+from rentals.bookings.models import Booking, KitPart, Outing
+from rentals.fleet.mapping import item_to_core
+from rentals.fleet.models import RIG_PARTS, Kind
+from rentals.people.models import Rider
+from rentals.stations.models import Station
+from rigging import checks, kit, sun, wind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Beach:
+    """How the beach stands now: the newest wind measured, the newest log line of today, the last lightning."""
+
+    measured: wind.Hour | None
+    log: BeachLog | None
+    last_lightning_at: datetime | None
+    riders_afloat: int
+
+    @property
+    def riders_per_instructor(self) -> float | None:
+        """Riders afloat and the next one, for each instructor on the beach."""
+        if self.log is None or self.log.instructors == 0:
+            return None
+        return (self.riders_afloat + 1) / self.log.instructors
+
+
+def launch_facts(
+    *,
+    outing: Outing,
+    kit_parts: Sequence[KitPart],
+    cap_ms: float,
+    beach: Beach,
+    ahead: Sequence[wind.Hour],
+    points_open: tuple[str, ...] | None,
+    now: datetime,
+) -> checks.LaunchFacts:
+    """Return everything the gates ask, None where nobody has said.
+
+    Args:
+        outing: with station, rider and booking at hand.
+        kit_parts: its kit in force, with items and models.
+        cap_ms: the level's limit here, on mean beach wind.
+        beach: as it stands.
+        ahead: forecast hours of the outing's span.
+        points_open: lines of the check not ticked; None when the check was not gone through.
+        now: the moment.
+    """
+    rider, station = outing.rider, outing.station
+    fit = rig_fit(kit_parts)
+    measured = beach.measured
+    models = {Kind(part.part): part.item.model for part in kit_parts}
+    suit, aid = models.get(Kind.WETSUIT), models.get(Kind.BUOYANCY_AID)
+    log = beach.log
+    return checks.LaunchFacts(
+        now=station.local(now),
+        due=station.local(outing.ends_at),
+        level=rider.level,
+        age_years=age_years(rider, now.date()),
+        mass_kg=float(rider.mass_kg),
+        waiver_signed=rider.waiver_signed_at is not None,
+        guardian_consents=rider.guardian_consent_at is not None,
+        swim_stated=rider.swims,
+        lesson=outing.booking.kind == Booking.Kind.LESSON,
+        instructor_present=None if log is None else log.instructors > 0,
+        riders_per_instructor=beach.riders_per_instructor,
+        cap_ms=cap_ms,
+        wind_mean_ms=_beach(measured.mean_ms if measured else None),
+        wind_gust_ms=_beach(measured.gust_ms if measured else None),
+        wind_at=measured.start if measured else None,
+        ahead_mean_ms=_beach(max((hour.mean_ms for hour in ahead), default=None)),
+        ahead_gust_ms=_beach(_strongest_gust(ahead)),
+        shore=shore_word(station, beach, ahead),
+        safety_boat_manned=None if log is None else log.safety_boat_manned,
+        sun=sun_of(station, outing.starts_at),
+        last_lightning_at=beach.last_lightning_at,
+        water_c=None if log is None else log.water_c,
+        suit_mm=suit.thickness_mm if suit else None,
+        buoyancy_n=aid.buoyancy_n if aid else None,
+        rig_fits=None if fit is None else fit.ok,
+        misfits=() if fit is None else tuple(misfit.text for misfit in fit.misfits),
+        items=tuple(checks.KitItem(tag=part.item.tag, state=part.item.state) for part in kit_parts),
+        checklist_passed=None if points_open is None else not points_open,
+        checklist_open=points_open or (),
+    )
+
+
+def conditions(outing: Outing, beach: Beach, ahead: Sequence[wind.Hour]) -> checks.Conditions:
+    """Return what makes lateness of an outing worse."""
+    word = shore_word(outing.station, beach, ahead)
+    return checks.Conditions(
+        off_shore=None if word is None else word == wind.Shore.OFF_SHORE,
+        water_c=beach.log.water_c if beach.log else None,
+        sun=sun_of(outing.station, outing.starts_at),
+        age_years=age_years(outing.rider, outing.starts_at.date()),
+    )
+
+
+def rig_fit(kit_parts: Iterable[KitPart]) -> kit.Fit | None:
+    """Return how an outing's rig fits; None when a part is missing."""
+    parts = {part.part: item_to_core(part.item) for part in kit_parts if part.part in RIG_PARTS}
+    return kit.fit(**parts) if len(parts) == len(RIG_PARTS) else None  # type: ignore[arg-type]
+
+
+def shore_word(station: Station, beach: Beach, ahead: Sequence[wind.Hour]) -> str | None:
+    """Return how the wind meets the shore: off-shore when the beach or any hour ahead says so."""
+    directions = [beach.measured.from_deg] if beach.measured else []
+    directions += [hour.from_deg for hour in ahead]
+    known = [each for each in directions if each is not None]
+    if not known:
+        return None
+    words = {str(wind.shore(each, station.seaward_deg)) for each in known}
+    return next(word for word in ("off_shore", "side_shore", "on_shore") if word in words)
+
+
+def sun_of(station: Station, moment: datetime) -> sun.SunTimes:
+    """Return the sun's times over a station on the local day of a moment."""
+    return sun.sun_times(
+        station.local(moment).date(), station.latitude_deg, station.longitude_deg, station.zone
+    )
+
+
+def age_years(rider: Rider, day: date) -> float:
+    """Return a rider's age on a day, exact at birthdays."""
+    return float(rider.age_on(day))
+
+
+def points_for(kinds: Iterable[str], lists: Mapping[str, checks.Lines] = checks.LAUNCH) -> checks.Lines:
+    """Return the points of a check for kinds of item, in words."""
+    return checks.checklist([kind.replace("_", " ") for kind in kinds], lists)
+
+
+def _strongest_gust(hours: Sequence[wind.Hour]) -> float | None:
+    """Return the strongest gust; an hour without one counts with the gust its mean makes likely."""
+    gusts = [
+        hour.gust_ms
+        if hour.gust_ms is not None
+        else hour.mean_ms * wind.gust_ratio(3600, 3, wind.Exposure.OFF_SEA)
+        for hour in hours
+    ]
+    return max(gusts, default=None)
+
+
+def _beach(v10_ms: float | None) -> float | None:
+    return None if v10_ms is None else float(wind.beach_wind(v10_ms))

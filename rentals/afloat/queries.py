@@ -1,0 +1,103 @@
+"""What the launch check and the watch look at, gathered in a bounded number of queries."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from rentals.afloat.mapping import Beach, conditions, launch_facts, points_for
+from rentals.afloat.models import BeachLog
+from rentals.bookings.models import KitPart, Outing
+from rentals.lib.when import day_bounds
+from rentals.stations import queries as stations
+from rentals.stations.models import Station
+from rentals.weather import queries as weather
+from rentals.weather.mapping import covers, observation_to_core
+from rigging import checks, wind
+
+
+@dataclass(frozen=True, slots=True)
+class LaunchSheet:
+    """One outing as the instructor sees it before launch: the points to look at and the gates as they stand."""
+
+    outing: Outing
+    kit: tuple[KitPart, ...]
+    points: checks.Lines
+    gates: tuple[checks.Gate, ...]
+    facts: checks.LaunchFacts
+    caution: str = checks.CAUTION
+
+
+@dataclass(frozen=True, slots=True)
+class Lateness:
+    """Where an outing on the water stands against its due time."""
+
+    outing: Outing
+    result: checks.PhaseResult
+
+
+def launch_sheet(
+    outing: Outing, *, ticked: frozenset[str] | None, now: datetime
+) -> LaunchSheet:
+    """Return the sheet of an outing: seven queries.
+
+    Args:
+        outing: with station, rider, booking and party at hand.
+        ticked: keys of the points that passed; None when the check has not been gone through.
+        now: the moment.
+    """
+    station = outing.station
+    parts = tuple(kit_in_force(outing))
+    points = points_for({part.part for part in parts})
+    start, end = max(now, outing.starts_at), max(now, outing.ends_at)
+    ahead = weather.hours_between(station, start, end)
+    open_points = None if ticked is None else tuple(text for key, text in points if key not in ticked)
+    facts = launch_facts(
+        outing=outing,
+        kit_parts=parts,
+        cap_ms=stations.cap_ms(stations.policy_of(station), outing.rider.level),
+        beach=beach_now(station, now=now),
+        # A forecast with a hole in the span is no forecast for the gate: it then asks for one.
+        ahead=ahead if covers(ahead, start, end) else (),
+        points_open=open_points,
+        now=now,
+    )
+    return LaunchSheet(outing, parts, points, checks.gates(facts), facts)
+
+
+def kit_in_force(outing: Outing) -> Sequence[KitPart]:
+    """Return the kit an outing has now, with items and models: one query."""
+    return list(
+        KitPart.objects.filter(outing=outing, dropped_at=None).select_related("item__model").order_by("id")
+    )
+
+
+def beach_now(station: Station, *, now: datetime) -> Beach:
+    """Return how the beach stands: four queries."""
+    latest = weather.latest_observation(station, now=now)
+    day_start, _ = day_bounds(station.local(now).date(), station.zone)
+    logs = BeachLog.objects.filter(station=station, at__lte=now).order_by("-at", "-id")
+    return Beach(
+        measured=observation_to_core(latest) if latest else None,
+        log=logs.filter(at__gte=day_start).first(),
+        last_lightning_at=logs.filter(lightning=True).values_list("at", flat=True).first(),
+        riders_afloat=Outing.objects.afloat().filter(station=station).count(),
+    )
+
+
+def lateness(
+    outings: Sequence[Outing], station: Station, *, beach: Beach, hours: Sequence[wind.Hour], now: datetime
+) -> tuple[Lateness, ...]:
+    """Return where outings on the water of one station stand, the latest first: no query."""
+    judged = [Lateness(outing, _phase(outing, beach, hours, now)) for outing in outings]
+    return tuple(sorted(judged, key=lambda each: (-each.result.phase.rank, each.outing.ends_at)))
+
+
+def due_times(states: Sequence[Lateness]) -> Mapping[int, checks.PhaseResult]:
+    """Return phase results by outing."""
+    return {state.outing.pk: state.result for state in states}
+
+
+def _phase(outing: Outing, beach: Beach, hours: Sequence[wind.Hour], now: datetime) -> checks.PhaseResult:
+    ahead = [hour for hour in hours if hour.start < outing.ends_at and hour.end > outing.starts_at]
+    halved = checks.halving(outing.station.local(outing.ends_at), conditions(outing, beach, ahead))
+    return checks.phase(outing.station.local(outing.ends_at), now, halved_because=halved)

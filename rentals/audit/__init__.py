@@ -1,0 +1,1 @@
+"""The journal: who did what to what and when, never changed, never deleted."""

@@ -1,0 +1,11 @@
+"""The worker's front door: one Celery app for Redis and for the embedded transport alike."""
+
+import os
+
+from celery import Celery
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "rentals.settings")
+
+app = Celery("marram")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.autodiscover_tasks()

@@ -1,0 +1,1 @@
+"""The desk: today's board, the outing page that walks a rider through the day, and the demo station."""

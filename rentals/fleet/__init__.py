@@ -1,0 +1,1 @@
+"""The shed: models and items, what state each is in, what holds it, and which rigs stand built."""

@@ -1,0 +1,248 @@
+"""Item models and items, the holds on them, and the rigs that stand built."""
+
+import uuid
+from datetime import datetime, timedelta
+
+from django.db import models
+from django.db.models import Exists, F, OuterRef, Q
+
+from rentals.fleet.states import ItemState
+from rentals.lib.access import Actor
+from rentals.lib.rules import MAX_SPAN_DAYS
+from rentals.stations.models import Station
+from rigging.kit import BendCurve, Coupling, FinBox, Head, Joint
+
+
+class Kind(models.TextChoices):
+    """Kinds of item."""
+
+    SAIL = "sail"
+    MAST = "mast"
+    BOOM = "boom"
+    EXTENSION = "extension"
+    BASE = "base"
+    BOARD = "board"
+    FIN = "fin"
+    HARNESS = "harness"
+    BUOYANCY_AID = "buoyancy_aid"
+    WETSUIT = "wetsuit"
+    HELMET = "helmet"
+
+
+RIG_PARTS = (Kind.SAIL, Kind.MAST, Kind.BOOM, Kind.EXTENSION, Kind.BASE)
+WORN = (Kind.HARNESS, Kind.BUOYANCY_AID, Kind.WETSUIT, Kind.HELMET)
+
+_NEEDS = {
+    Kind.SAIL: ("area_m2", "luff_cm", "boom_cm", "imcs", "curve", "head", "takes_rdm", "takes_sdm", "battens", "cams"),
+    Kind.MAST: ("length_cm", "imcs", "curve", "takes_rdm", "takes_sdm"),
+    Kind.BOOM: ("min_cm", "max_cm", "takes_rdm", "takes_sdm", "shim"),
+    Kind.EXTENSION: ("min_cm", "max_cm", "step_cm", "takes_rdm", "takes_sdm", "coupling"),
+    Kind.BASE: ("height_cm", "coupling", "joint"),
+    Kind.BOARD: ("volume_l", "width_cm", "sail_min_m2", "sail_max_m2", "fin_box", "daggerboard"),
+    Kind.FIN: ("length_cm", "fin_box"),
+    Kind.BUOYANCY_AID: ("buoyancy_n", "size"),
+    Kind.WETSUIT: ("thickness_mm", "size"),
+    Kind.HARNESS: ("size",),
+    Kind.HELMET: ("size",),
+}
+
+
+def _complete(kind: Kind) -> models.CheckConstraint:
+    """A model of a kind has every number that the kind needs."""
+    needed = Q(**{f"{name}__isnull": False for name in _NEEDS[kind]})
+    return models.CheckConstraint(name=f"model_{kind.value}_complete", condition=~Q(kind=kind.value) | needed)
+
+
+def _within(name: str, low: float, high: float) -> models.CheckConstraint:
+    return models.CheckConstraint(
+        name=f"model_{name}_range", condition=Q(**{f"{name}__isnull": True}) | Q(**{f"{name}__range": (low, high)})
+    )
+
+
+class ItemModel(models.Model):
+    """What all items of one make and size share. Lengths in cm; columns that a kind does not use are null."""
+
+    kind = models.CharField(max_length=12, choices=Kind.choices)
+    name = models.CharField(max_length=80)
+
+    area_m2 = models.FloatField(null=True, blank=True)
+    luff_cm = models.FloatField(null=True, blank=True)
+    boom_cm = models.FloatField(null=True, blank=True)
+    clew_height_cm = models.FloatField(null=True, blank=True)
+    head = models.CharField(max_length=10, null=True, blank=True, choices=[(h.value, h.value) for h in Head])  # noqa: DJ001
+    head_strap_cm = models.FloatField(null=True, blank=True)
+    battens = models.PositiveSmallIntegerField(null=True, blank=True)
+    cams = models.PositiveSmallIntegerField(null=True, blank=True)
+    takes_rdm = models.BooleanField(null=True, blank=True)
+    takes_sdm = models.BooleanField(null=True, blank=True)
+    imcs = models.FloatField(null=True, blank=True)
+    curve = models.CharField(max_length=10, null=True, blank=True, choices=[(c.value, c.value) for c in BendCurve])  # noqa: DJ001
+    length_cm = models.FloatField(null=True, blank=True)
+    min_cm = models.FloatField(null=True, blank=True)
+    max_cm = models.FloatField(null=True, blank=True)
+    step_cm = models.FloatField(null=True, blank=True)
+    shim = models.BooleanField(null=True, blank=True)
+    coupling = models.CharField(max_length=10, null=True, blank=True, choices=[(c.value, c.value) for c in Coupling])  # noqa: DJ001
+    joint = models.CharField(max_length=10, null=True, blank=True, choices=[(j.value, j.value) for j in Joint])  # noqa: DJ001
+    height_cm = models.FloatField(null=True, blank=True)
+    volume_l = models.FloatField(null=True, blank=True)
+    width_cm = models.FloatField(null=True, blank=True)
+    sail_min_m2 = models.FloatField(null=True, blank=True)
+    sail_max_m2 = models.FloatField(null=True, blank=True)
+    fin_box = models.CharField(max_length=12, null=True, blank=True, choices=[(f.value, f.value) for f in FinBox])  # noqa: DJ001
+    daggerboard = models.BooleanField(null=True, blank=True)
+    buoyancy_n = models.FloatField(null=True, blank=True)
+    thickness_mm = models.FloatField(null=True, blank=True)
+    size = models.CharField(max_length=10, null=True, blank=True)  # noqa: DJ001
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["kind", "name"], name="model_once"),
+            models.CheckConstraint(name="model_kind", condition=Q(kind__in=Kind.values)),
+            *(_complete(kind) for kind in _NEEDS),
+            _within("area_m2", 0.8, 13),
+            _within("luff_cm", 150, 600),
+            _within("boom_cm", 80, 300),
+            _within("length_cm", 10, 600),
+            _within("imcs", 8, 45),
+            _within("min_cm", 0, 300),
+            _within("max_cm", 0, 300),
+            _within("step_cm", 0.5, 10),
+            _within("volume_l", 30, 400),
+            _within("buoyancy_n", 20, 300),
+            models.CheckConstraint(
+                name="model_min_below_max", condition=Q(min_cm=None) | Q(max_cm=None) | Q(min_cm__lt=F("max_cm"))
+            ),
+            models.CheckConstraint(
+                name="model_sail_range",
+                condition=Q(sail_min_m2=None) | Q(sail_max_m2=None) | Q(sail_min_m2__lt=F("sail_max_m2")),
+            ),
+            models.CheckConstraint(
+                name="model_takes_some_diameter",
+                condition=Q(takes_rdm=None) | Q(takes_sdm=None) | Q(takes_rdm=True) | Q(takes_sdm=True),
+            ),
+            models.CheckConstraint(
+                name="model_mast_one_diameter",
+                condition=~Q(kind__in=[Kind.MAST, Kind.EXTENSION]) | ~Q(takes_rdm=F("takes_sdm")),
+            ),
+        )
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class ItemQuerySet(models.QuerySet["Item"]):
+    """Reading items."""
+
+    def visible_to(self, actor: Actor) -> "ItemQuerySet":
+        """Items of the actor's stations."""
+        return self.filter(station_id__in=actor.station_ids)
+
+    def fit_to_give(self) -> "ItemQuerySet":
+        """Items that may be promised: not held back, on the bench or withdrawn."""
+        return self.exclude(state__in=[ItemState.HELD_BACK, ItemState.ON_BENCH, ItemState.WITHDRAWN])
+
+    def free_between(self, start: datetime, end: datetime) -> "ItemQuerySet":
+        """Items that no live hold keeps in the half-open span.
+
+        Not `exclude(holds__start__lt=…, holds__end__gt=…)`: over a multi-valued relation each condition finds
+        a hold of its own, and an item held at 8 and at 15 would look busy at 10.
+        """
+        clash = Hold.objects.overlapping(start, end).filter(item=OuterRef("pk"))
+        return self.filter(~Exists(clash))
+
+
+class Item(models.Model):
+    """One physical thing with a tag."""
+
+    station = models.ForeignKey(Station, models.PROTECT, related_name="+")
+    model = models.ForeignKey(ItemModel, models.PROTECT, related_name="+")
+    tag = models.CharField(max_length=12)
+    state = models.CharField(
+        max_length=10, choices=[(state.value, state.value) for state in ItemState], default=ItemState.READY
+    )
+    colour = models.CharField(max_length=40, blank=True)
+    water_s = models.PositiveBigIntegerField(default=0)
+    rig_ups = models.PositiveIntegerField(default=0)
+    bought_on = models.DateField(null=True)
+
+    objects = ItemQuerySet.as_manager()
+
+    class Meta:
+        indexes = (models.Index(fields=["station", "model"], name="item_by_model"),)
+        constraints = (
+            models.UniqueConstraint(fields=["station", "tag"], name="item_tag_once"),
+            models.CheckConstraint(
+                name="item_state", condition=Q(state__in=[state.value for state in ItemState])
+            ),
+        )
+
+    def __str__(self) -> str:
+        return self.tag
+
+
+class HoldQuerySet(models.QuerySet["Hold"]):
+    """Reading holds."""
+
+    def overlapping(self, start: datetime, end: datetime) -> "HoldQuerySet":
+        """Live holds that meet the half-open span; a hold's bounded length bounds the look back."""
+        return self.filter(
+            live=True, starts_at__lt=end, ends_at__gt=start, starts_at__gt=start - timedelta(days=MAX_SPAN_DAYS)
+        )
+
+
+class Hold(models.Model):
+    """An item kept over a span, turn-round included. The database refuses two live ones that meet."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    item = models.ForeignKey(Item, models.PROTECT, related_name="+")
+    starts_at = models.DateTimeField()
+    ends_at = models.DateTimeField()
+    live = models.BooleanField(default=True)
+    purpose = models.CharField(max_length=60)
+
+    objects = HoldQuerySet.as_manager()
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(name="hold_span", condition=Q(ends_at__gt=F("starts_at"))),
+            models.CheckConstraint(
+                name="hold_bounded", condition=Q(ends_at__lte=F("starts_at") + timedelta(days=MAX_SPAN_DAYS))
+            ),
+        )
+        indexes = (
+            models.Index(fields=["item", "starts_at", "ends_at"], name="hold_by_item"),
+            models.Index(fields=["starts_at", "ends_at", "item", "live"], name="hold_by_start"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.item_id} {self.starts_at:%Y-%m-%d %H:%M}"
+
+
+class Rig(models.Model):
+    """A sail put together with its parts, from when it was built until it is taken apart."""
+
+    station = models.ForeignKey(Station, models.PROTECT, related_name="+")
+    sail = models.ForeignKey(Item, models.PROTECT, related_name="+")
+    mast = models.ForeignKey(Item, models.PROTECT, related_name="+")
+    boom = models.ForeignKey(Item, models.PROTECT, related_name="+")
+    extension = models.ForeignKey(Item, models.PROTECT, related_name="+")
+    base = models.ForeignKey(Item, models.PROTECT, related_name="+")
+    built_at = models.DateTimeField()
+    derigged_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = (
+            *(
+                models.UniqueConstraint(
+                    fields=[part.value], condition=Q(derigged_at=None), name=f"{part.value}_in_one_rig"
+                )
+                for part in RIG_PARTS
+            ),
+            models.CheckConstraint(
+                name="rig_span", condition=Q(derigged_at=None) | Q(derigged_at__gte=F("built_at"))
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"rig of {self.sail_id}"

@@ -1,0 +1,134 @@
+"""Holding items, moving them from state to state, and building rigs: helpers of the writes that need them."""
+
+from collections.abc import Collection, Mapping
+from datetime import datetime
+
+from django.db import IntegrityError
+from django.db.models import F, Q
+
+from rentals.audit import services as journal
+from rentals.fleet.models import RIG_PARTS, Hold, Item, Kind, Rig
+from rentals.fleet.states import MOVES, ItemEvent, ItemState
+from rentals.lib.access import Act, Actor
+from rentals.lib.problems import Conflict
+from rentals.lib.writes import inside_write, savepoint
+
+
+class UnableToHold(Conflict):
+    """An item is already kept for somebody else in that span."""
+
+    slug = "item-held"
+    title = "Somebody else has it then"
+
+
+class UnableToMove(Conflict):
+    """An item is not in a state from which this can be done."""
+
+    slug = "item-state"
+    title = "The item cannot do that now"
+
+
+@inside_write
+def take_holds(
+    *, item_ids: Collection[int], starts_at: datetime, ends_at: datetime, purpose: str
+) -> dict[int, Hold]:
+    """Hold items over a half-open span, all or none.
+
+    `ON CONFLICT DO NOTHING` and a look at what was written: under a rush for one item this neither deadlocks
+    nor waits in chains, as an insert that fails on the exclusion constraint would. SQLite's trigger raises.
+
+    Raises:
+        UnableToHold: one is taken; the message names it and by when it is free.
+    """
+    wanted = [
+        Hold(item_id=item_id, starts_at=starts_at, ends_at=ends_at, purpose=purpose) for item_id in sorted(item_ids)
+    ]
+    try:
+        with savepoint():
+            Hold.objects.bulk_create(wanted, ignore_conflicts=True)
+    except IntegrityError:
+        kept: set[object] = set()
+    else:
+        kept = set(Hold.objects.filter(pk__in=[hold.pk for hold in wanted]).values_list("pk", flat=True))
+    if len(kept) < len(wanted):
+        raise UnableToHold(_who_holds(item_ids, starts_at, ends_at))
+    return {hold.item_id: hold for hold in wanted}
+
+
+@inside_write
+def end_holds(*, hold_ids: Collection[object]) -> None:
+    """Let holds go, so that others can have the items."""
+    Hold.objects.filter(pk__in=hold_ids, live=True).update(live=False)
+
+
+@inside_write
+def move_items(
+    *,
+    actor: Actor,
+    act: Act,
+    items: Collection[Item],
+    event: ItemEvent,
+    text: str,
+    now: datetime,
+) -> None:
+    """Move items by an event, all or none, and write it into each one's journal.
+
+    Raises:
+        UnableToMove: one is in a state that the table does not let move so; the message names it.
+    """
+    moves = {source: target for (source, on), target in MOVES.items() if on is event}
+    (target,) = set(moves.values())
+    ids = sorted({item.pk for item in items})
+    # Locked in one order, so that two desks that take each other's items wait instead of deadlocking.
+    found = list(Item.objects.select_for_update().filter(pk__in=ids).order_by("pk"))
+    stuck = [item for item in found if ItemState(item.state) not in moves]
+    if stuck:
+        names = ", ".join(f"{item.tag} is {item.state.replace('_', ' ')}" for item in stuck)
+        raise UnableToMove(f"You cannot {event.value} that: {names}. Choose another item.")
+    Item.objects.filter(pk__in=ids).update(state=target)
+    for station_id in {item.station_id for item in found}:
+        lines = [
+            journal.Line("item", item.pk, text, {"state": [item.state, target.value]})
+            for item in found
+            if item.station_id == station_id
+        ]
+        journal.record(actor=actor, act=act, station_id=station_id, lines=lines, now=now)
+
+
+@inside_write
+def build_rig(
+    *, actor: Actor, act: Act, station_id: int, parts: Mapping[Kind, int], now: datetime
+) -> Rig | None:
+    """Note that a rig stands built from these parts; None when exactly this one already does.
+
+    Whatever other rig a part was in is taken apart by it.
+    """
+    chosen = {f"{part.value}_id": parts[part] for part in RIG_PARTS}
+    if Rig.objects.filter(derigged_at=None, **chosen).exists():
+        return None
+    derig(actor=actor, act=act, item_ids=chosen.values(), now=now)
+    Item.objects.filter(pk__in=chosen.values()).update(rig_ups=F("rig_ups") + 1)
+    return Rig.objects.create(station_id=station_id, built_at=now, **chosen)
+
+
+@inside_write
+def derig(*, actor: Actor, act: Act, item_ids: Collection[int], now: datetime) -> None:
+    """Take apart the rigs that hold any of these items; parts left over in the rack are ready again."""
+    holds_one = Q(pk=None)
+    for part in RIG_PARTS:
+        holds_one |= Q(**{f"{part.value}__in": item_ids})
+    rigs = Rig.objects.filter(holds_one, derigged_at=None)
+    parts = {item_id for row in rigs.values_list(*(part.value for part in RIG_PARTS)) for item_id in row}
+    rigs.update(derigged_at=now)
+    left = Item.objects.filter(pk__in=parts, state=ItemState.RIGGED)
+    if left:
+        move_items(actor=actor, act=act, items=left, event=ItemEvent.DERIG, text="Derigged", now=now)
+
+
+def _who_holds(item_ids: Collection[int], start: datetime, end: datetime) -> str:
+    clashes = Hold.objects.overlapping(start, end).filter(item__in=item_ids).select_related("item__station")
+    said = [
+        f"{hold.item.tag} is held until {hold.item.station.local(hold.ends_at):%H:%M} ({hold.purpose})"
+        for hold in clashes.order_by("item__tag")
+    ]
+    return f"{'; '.join(said) or 'Somebody was quicker'}. Choose another item or another time."

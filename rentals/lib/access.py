@@ -1,0 +1,135 @@
+"""Who may do what: roles per station, acts, and the one table that joins them."""
+
+from collections.abc import Mapping
+from contextvars import ContextVar
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Final
+
+from rentals.lib.problems import NotAllowed, NotVisible
+
+
+class Role(StrEnum):
+    """What a person is at a station."""
+
+    DESK = "desk"
+    INSTRUCTOR = "instructor"
+    MANAGER = "manager"
+
+
+class Act(StrEnum):
+    """What can be done at a station. The value is how the journal and a refusal name it."""
+
+    LOOK = "look at the station"
+    BOOK = "book a party"
+    CANCEL = "cancel an outing"
+    EDIT_RIDER = "change a rider"
+    ASSIGN_KIT = "assign kit"
+    ISSUE = "issue kit"
+    CHECK_LAUNCH = "log a launch check"
+    LAUNCH = "let a rider go afloat"
+    CALL_ASHORE = "log a rider ashore"
+    TAKE_BACK = "take kit back"
+    REPORT_FAULT = "report a fault"
+    MEND = "mend an item"
+    RELEASE = "release an item from the bench"
+    WITHDRAW = "withdraw an item"
+    ENTER_WEATHER = "enter wind"
+    SET_STATION = "change the station"
+
+
+class System(StrEnum):
+    """What the service does by itself, without a person."""
+
+    WATCH = "watch who is overdue"
+    POST_WEAR = "post wear"
+    FETCH = "fetch a forecast"
+    SEND = "send mail"
+    SEED = "load the demo"
+
+
+_ALL = frozenset(Role)
+_BEACH = frozenset({Role.INSTRUCTOR, Role.MANAGER})
+_OFFICE = frozenset({Role.DESK, Role.MANAGER})
+
+MAY: Final[Mapping[Act, frozenset[Role]]] = {
+    Act.LOOK: _ALL,
+    Act.BOOK: _OFFICE,
+    Act.CANCEL: _OFFICE,
+    Act.EDIT_RIDER: _ALL,
+    Act.ASSIGN_KIT: _ALL,
+    Act.ISSUE: _ALL,
+    Act.CHECK_LAUNCH: _BEACH,
+    Act.LAUNCH: _BEACH,
+    Act.CALL_ASHORE: _ALL,
+    Act.TAKE_BACK: _ALL,
+    Act.REPORT_FAULT: _ALL,
+    Act.MEND: _BEACH,
+    Act.RELEASE: _BEACH,
+    Act.WITHDRAW: frozenset({Role.MANAGER}),
+    Act.ENTER_WEATHER: _BEACH,
+    Act.SET_STATION: frozenset({Role.MANAGER}),
+}
+
+_asked: ContextVar[bool] = ContextVar("permission asked", default=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Actor:
+    """Who acts: a user with roles by station, or the service itself with the acts it may do."""
+
+    user_id: int | None
+    name: str
+    roles: Mapping[int, frozenset[Role]] = field(default_factory=dict)
+    acts: frozenset[System] = frozenset()
+
+    @property
+    def station_ids(self) -> frozenset[int]:
+        """Stations at which this person has a role today."""
+        return frozenset(self.roles)
+
+    def may(self, act: Act, *, station_id: int) -> bool:
+        """Say whether the act is allowed, without asking for it."""
+        return bool(self.roles.get(station_id, frozenset()) & MAY[act])
+
+    def require(self, act: Act, *, station_id: int) -> None:
+        """Ask for the act.
+
+        Raises:
+            NotVisible: no role at that station, which must look as if the thing did not exist.
+            NotAllowed: a role there, but none that covers the act.
+        """
+        _asked.set(True)
+        if station_id not in self.roles:
+            raise NotVisible("There is nothing here for you. Check the address, or ask to be added to the station.")
+        if not self.may(act, station_id=station_id):
+            needed = " or ".join(sorted(MAY[act]))
+            raise NotAllowed(f"To {act} here you must be {needed}. Ask a colleague who is.")
+
+    def require_system(self, act: System) -> None:
+        """Ask for an act of the service itself.
+
+        Raises:
+            NotAllowed: the actor is a person, or a job without that act.
+        """
+        _asked.set(True)
+        if act not in self.acts:
+            raise NotAllowed(f"Only the service itself may {act}.")
+
+
+def service(*acts: System) -> Actor:
+    """Return the actor for a background job that may do these acts and nothing else."""
+    return Actor(user_id=None, name="Marram", acts=frozenset(acts))
+
+
+NOBODY: Final = Actor(user_id=None, name="nobody")
+
+
+def begin_asking() -> None:
+    """Forget what was asked: a write begins."""
+    _asked.set(False)
+
+
+def was_asked() -> bool:
+    """Say whether the write under way has asked for a permission."""
+    return _asked.get()

@@ -1,0 +1,1 @@
+"""Mail to people: letters kept in a table until they are sent, each event's letter once."""

@@ -1,0 +1,70 @@
+"""The doors: who is asking and at which station, worked out once per request for every page."""
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Concatenate, ParamSpec, cast
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from rentals.lib import clock
+from rentals.lib.access import NOBODY, Actor
+from rentals.lib.problems import Refused
+from rentals.people.mapping import actor_of
+from rentals.people.models import User
+from rentals.stations.models import Station
+
+P = ParamSpec("P")
+
+
+class StaffRequest(HttpRequest):
+    """A request whose actor and station are known."""
+
+    actor: Actor
+    station: Station
+
+
+class ActorMiddleware:
+    """Puts the actor on every request of somebody signed in."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        user = request.user
+        actor = actor_of(user, clock.now().date()) if isinstance(user, User) else NOBODY
+        cast(StaffRequest, request).actor = actor
+        return self.get_response(request)
+
+
+def station_page(
+    *methods: str,
+) -> Callable[
+    [Callable[Concatenate[StaffRequest, P], HttpResponse]],
+    Callable[Concatenate[HttpRequest, str, P], HttpResponse],
+]:
+    """Make a page of one station: methods, station by slug, its clock, and refusals as pages of their own."""
+
+    def decorate(
+        view: Callable[Concatenate[StaffRequest, P], HttpResponse],
+    ) -> Callable[Concatenate[HttpRequest, str, P], HttpResponse]:
+        @wraps(view)
+        def page(request: HttpRequest, station_slug: str, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+            staff_request = cast(StaffRequest, request)
+            station = Station.objects.visible_to(staff_request.actor).filter(slug=station_slug).first()
+            if station is None:
+                raise Http404
+            staff_request.station = station
+            with timezone.override(station.zone):
+                try:
+                    return view(staff_request, *args, **kwargs)
+                except Refused as refused:
+                    return render(
+                        request, "refused.html", {"station": station, "refused": refused}, status=refused.status
+                    )
+
+        return require_http_methods(list(methods))(page)  # type: ignore[return-value]
+
+    return decorate

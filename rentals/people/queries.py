@@ -1,0 +1,22 @@
+"""Riders of a station, as lists show them."""
+
+from rentals.lib.access import Actor
+from rentals.people.models import Rider
+from rentals.stations.models import Station
+
+MOST_LISTED = 100
+
+
+def riders_at(actor: Actor, station: Station, *, named: str = "") -> list[Rider]:
+    """Return riders known at a station whose names match, at most a page of them: one query."""
+    riders = Rider.objects.visible_to(actor).filter(station=station).named(named)
+    return list(riders.order_by("name", "id")[:MOST_LISTED])
+
+
+def rider_choices(actor: Actor, station: Station) -> list[tuple[str, str]]:
+    """Return every rider of a station for a select: one query."""
+    riders = Rider.objects.visible_to(actor).filter(station=station).order_by("name", "id")
+    return [
+        (str(pk), f"{name}, {float(mass):g} kg, {level}")
+        for pk, name, mass, level in riders.values_list("pk", "name", "mass_kg", "level")
+    ]

@@ -1,0 +1,116 @@
+"""Writing riders: who they are, how heavy, how good, and what they signed."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+
+from rentals.audit import services as journal
+from rentals.lib.access import Act, Actor
+from rentals.lib.problems import NotVisible, Refused
+from rentals.lib.writes import inside_write, write
+from rentals.people.models import MASS_KG, STATURE_CM, Rider
+
+OLDEST_YEARS = 100
+YOUNGEST_YEARS = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RiderFacts:
+    """What is entered about a rider. `waiver` and `consent` say what was signed just now or before."""
+
+    name: str
+    born_on: date
+    mass_kg: Decimal
+    stature_cm: int
+    level: str
+    swims: bool
+    phone: str = ""
+    waiver: bool = False
+    guardian_name: str = ""
+    guardian_phone: str = ""
+    consent: bool = False
+
+
+class UnableToKeepRider(Refused):
+    """A rider's facts do not hold together."""
+
+    slug = "rider-refused"
+    title = "Check the rider's details"
+
+
+@write
+def change_rider(*, actor: Actor, rider_id: int, facts: RiderFacts, now: datetime) -> Rider:
+    """Change a rider's facts.
+
+    Raises:
+        NotVisible: no such rider at the actor's stations.
+        UnableToKeepRider: a fact out of range, with its field.
+    """
+    rider = Rider.objects.visible_to(actor).select_for_update().filter(pk=rider_id).first()
+    if rider is None:
+        raise NotVisible("There is no such rider here.")
+    actor.require(Act.EDIT_RIDER, station_id=rider.station_id)
+    before = _printed(rider)
+    _apply(rider, facts, now)
+    rider.save()
+    changed = {key: [before[key], value] for key, value in _printed(rider).items() if before[key] != value}
+    line = journal.Line("rider", rider.pk, f"Changed {', '.join(changed) or 'nothing'}", changed)
+    journal.record(actor=actor, act=Act.EDIT_RIDER, station_id=rider.station_id, lines=[line], now=now)
+    return rider
+
+
+@inside_write
+def keep_rider(*, station_id: int, facts: RiderFacts, now: datetime) -> Rider:
+    """Keep a new rider, as part of the write that brings them."""
+    rider = Rider(station_id=station_id)
+    _apply(rider, facts, now)
+    rider.save()
+    return rider
+
+
+def check_facts(facts: RiderFacts, *, today: date) -> None:
+    """Refuse facts out of range.
+
+    Raises:
+        UnableToKeepRider: every fact that is off, each with its field.
+    """
+    wrong: dict[str, str] = {}
+    if not facts.name.strip():
+        wrong["name"] = "Enter the rider's name."
+    if not MASS_KG[0] <= facts.mass_kg <= MASS_KG[1]:
+        wrong["mass_kg"] = f"Enter a mass between {MASS_KG[0]} and {MASS_KG[1]} kg."
+    if not STATURE_CM[0] <= facts.stature_cm <= STATURE_CM[1]:
+        wrong["stature_cm"] = f"Enter a stature between {STATURE_CM[0]} and {STATURE_CM[1]} cm."
+    if facts.born_on > today:
+        wrong["born_on"] = "Enter a birth date in the past."
+    elif not YOUNGEST_YEARS <= (today - facts.born_on).days / 365.25 <= OLDEST_YEARS:
+        wrong["born_on"] = f"Enter a birth date of a rider between {YOUNGEST_YEARS} and {OLDEST_YEARS} years old."
+    if facts.consent and not facts.guardian_name.strip():
+        wrong["guardian_name"] = "Enter who consented."
+    if wrong:
+        raise UnableToKeepRider(next(iter(wrong.values())), fields=wrong)
+
+
+def _apply(rider: Rider, facts: RiderFacts, now: datetime) -> None:
+    check_facts(facts, today=now.date())
+    rider.name = " ".join(facts.name.split())
+    rider.born_on = facts.born_on
+    rider.mass_kg = facts.mass_kg
+    rider.stature_cm = facts.stature_cm
+    rider.level = facts.level
+    rider.swims = facts.swims
+    rider.phone = facts.phone.strip()
+    rider.guardian_name = facts.guardian_name.strip()
+    rider.guardian_phone = facts.guardian_phone.strip()
+    rider.waiver_signed_at = (rider.waiver_signed_at or now) if facts.waiver else None
+    rider.guardian_consent_at = (rider.guardian_consent_at or now) if facts.consent else None
+
+
+def _printed(rider: Rider) -> dict[str, str]:
+    return {
+        name: str(getattr(rider, name))
+        for name in (
+            "name", "born_on", "mass_kg", "stature_cm", "level", "swims", "phone", "waiver_signed_at",
+            "guardian_name", "guardian_phone", "guardian_consent_at",
+        )
+    }  # fmt: skip

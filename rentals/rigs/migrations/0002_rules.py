@@ -1,0 +1,11 @@
+"""A rig card is never changed."""
+
+from django.db import migrations
+
+from rentals.lib.rules import append_only
+
+
+class Migration(migrations.Migration):
+    dependencies = [("rigs", "0001_initial")]
+
+    operations = [*append_only("rigs_card")]

@@ -1,0 +1,77 @@
+"""Wind typed by hand, and files of wind."""
+
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import forms
+
+from rentals.lib.forms import NumberField, PlainForm
+from rentals.lib.when import NotATime, moment
+from rentals.weather.services import HandHour
+from rigging import units, wind
+
+LARGEST_FILE = 5 * 1024 * 1024
+
+
+class MomentForm(PlainForm):
+    """A form with wall-clock times of a station's day."""
+
+    def moment_of(self, day_field: str, time_field: str, zone: ZoneInfo) -> datetime | None:
+        """Return the aware moment of two fields; what names none is said beside the time."""
+        day, written = self.cleaned_data.get(day_field), self.cleaned_data.get(time_field)
+        if day is None or written is None:
+            return None
+        try:
+            return moment(day, written, zone)
+        except NotATime as problem:
+            self.add_error(time_field, str(problem))
+            return None
+
+
+class HandForm(MomentForm):
+    """A wind that staff expect, as the beach will feel it, in knots."""
+
+    day = forms.DateField(label="Day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    starts_at = forms.CharField(label="From", max_length=12, help_text="such as 14:30")
+    ends_at = forms.CharField(label="Until", max_length=12)
+    mean = NumberField(label="Mean in kn", unit="kn", low=0, high=80, help_text="as the beach will feel it")
+    gust = NumberField(label="Gusts in kn", unit="kn", low=0, high=100, required=False)
+    from_deg = NumberField(label="From, in degrees", unit="degrees", low=0, high=360, required=False)
+
+    def hour(self, zone: ZoneInfo) -> HandHour | None:
+        """Return what was entered, lifted from the beach to 10 m; None when a time is off."""
+        start = self.moment_of("day", "starts_at", zone)
+        end = self.moment_of("day", "ends_at", zone)
+        if start is None or end is None:
+            return None
+        cleaned: dict[str, Any] = self.cleaned_data
+        gust, direction = cleaned["gust"], cleaned["from_deg"]
+        return HandHour(
+            starts_at=start,
+            ends_at=end,
+            mean_ms=_at_10_m(float(cleaned["mean"])),
+            gust_ms=None if gust is None else _at_10_m(float(gust)),
+            from_deg=None if direction is None else float(direction) % 360,
+        )
+
+
+class FileForm(PlainForm):
+    """A file of a forecast or of readings, in a form we know."""
+
+    file = forms.FileField(
+        label="File",
+        help_text="Met service JSON, TAF or METAR text, a buoy's text file, or the anemometer's CSV in m/s",
+    )
+
+    def clean_file(self) -> bytes:
+        """Return the content."""
+        upload = self.cleaned_data["file"]
+        if upload.size > LARGEST_FILE:
+            raise forms.ValidationError("Choose a file of at most 5 MB.")
+        content: bytes = upload.read()
+        return content
+
+
+def _at_10_m(beach_kn: float) -> float:
+    return float(units.from_knots(beach_kn)) / wind.BEACH_FACTOR

@@ -1,0 +1,106 @@
+"""The wind of a day and of a slot, and how the sources stand."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from rentals.lib.access import Actor
+from rentals.lib.when import day_bounds
+from rentals.stations.models import Station
+from rentals.weather.mapping import blend, observation_to_core
+from rentals.weather.models import Hour, Observation, Run, Source
+from rigging import wind
+
+RECENT = timedelta(days=3)
+OBSERVATION_AGE = timedelta(minutes=60)
+STALE_AFTER = timedelta(hours=12)
+
+
+@dataclass(frozen=True, slots=True)
+class SourceState:
+    """How a source stands, in a word and a sentence."""
+
+    label: str
+    word: str
+    sentence: str
+    succeeded_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class DayWind:
+    """The wind of one day at one station, as the pages show it."""
+
+    day: date
+    start: datetime
+    end: datetime
+    hours: tuple[wind.Hour, ...]
+    newest_run: Run | None
+    latest: Observation | None
+    latest_at_10_m: wind.Hour | None
+    stale: str
+
+
+def day_wind(station: Station, day: date, *, now: datetime) -> DayWind:
+    """Return the wind of a station's day: three queries."""
+    start, end = day_bounds(day, station.zone)
+    newest = Run.objects.filter(station=station).order_by("-received_at").first()
+    latest = latest_observation(station, now=now)
+    return DayWind(
+        day=day,
+        start=start,
+        end=end,
+        hours=hours_between(station, start, end),
+        newest_run=newest,
+        latest=latest,
+        latest_at_10_m=observation_to_core(latest) if latest else None,
+        stale=_stale(newest, now),
+    )
+
+
+def hours_between(station: Station, start: datetime, end: datetime) -> tuple[wind.Hour, ...]:
+    """Return blended forecast hours that meet a span: one query."""
+    rows = (
+        Hour.objects.between(start, end)
+        .filter(run__station=station, run__received_at__gt=start - RECENT)
+        .select_related("run")
+    )
+    return blend(rows)
+
+
+def latest_observation(station: Station, *, now: datetime) -> Observation | None:
+    """Return the newest wind measured on the beach within the hour, or None: one query."""
+    return (
+        Observation.objects.filter(station=station, at__gt=now - OBSERVATION_AGE, at__lte=now)
+        .order_by("-at", "-id")
+        .first()
+    )
+
+
+def source_states(actor: Actor, station: Station, *, now: datetime) -> tuple[SourceState, ...]:
+    """Return how each source of a station stands: one query."""
+    if station.pk not in actor.station_ids:
+        return ()
+    return tuple(
+        _state(source, now) for source in Source.objects.filter(station=station).order_by("kind", "id")
+    )
+
+
+def _state(source: Source, now: datetime) -> SourceState:
+    label = source.get_kind_display()
+    if not source.active:
+        return SourceState(label, "off", "Switched off.", source.succeeded_at)
+    if source.failures:
+        kept = "The last good forecast stays in force." if source.succeeded_at else "It has not worked yet."
+        return SourceState(label, "failing", f"{source.error} {kept}", source.succeeded_at)
+    if source.succeeded_at is None:
+        return SourceState(label, "waiting", "Not fetched yet.", None)
+    if now - source.succeeded_at > STALE_AFTER:
+        return SourceState(label, "stale", "Nothing new for more than twelve hours.", source.succeeded_at)
+    return SourceState(label, "fresh", "Up to date.", source.succeeded_at)
+
+
+def _stale(newest: Run | None, now: datetime) -> str:
+    if newest is None:
+        return "There is no forecast yet. Enter the wind by hand, or load a file."
+    if now - newest.received_at > STALE_AFTER:
+        return "The newest forecast is more than twelve hours old. Look at the sky before you trust it."
+    return ""

@@ -1,0 +1,261 @@
+"""Taking wind in: forecasts and readings from files, by hand, and from the sources that are fetched."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from rentals.audit import services as journal
+from rentals.lib.access import Act, Actor, System
+from rentals.lib.problems import Refused
+from rentals.lib.when import is_aware
+from rentals.lib.writes import inside_write, write
+from rentals.stations.models import Station
+from rentals.weather.fetch import Fetched, next_try_at
+from rentals.weather.formats.kind import Kind as Form
+from rentals.weather.formats.reader import read
+from rentals.weather.formats.reading import Forecast, ForecastHour, Reading, Readings, Unreadable
+from rentals.weather.models import Hour, Kind, Observation, Run, Source
+
+LONGEST_HAND_ENTRY = timedelta(hours=24)
+LEASE = timedelta(minutes=5)
+
+KINDS = {
+    Form.LOCATIONFORECAST: Kind.LOCATIONFORECAST,
+    Form.TAF: Kind.TAF,
+    Form.METAR: Kind.METAR,
+    Form.STDMET: Kind.BUOY,
+    Form.CWIND: Kind.BUOY,
+    Form.ANEMOMETER: Kind.ANEMOMETER,
+}
+"""Forms that are read, and what is kept of them."""
+
+
+class UnableToTakeWind(Refused):
+    """What was entered is no wind that could blow."""
+
+    slug = "wind-refused"
+    title = "Check the wind"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandHour:
+    """A wind entered by hand: over a span, at 10 m or as the beach feels it, already in m/s at 10 m."""
+
+    starts_at: datetime
+    ends_at: datetime
+    mean_ms: float
+    gust_ms: float | None
+    from_deg: float | None
+
+
+@write
+def enter_by_hand(*, actor: Actor, station_id: int, hour: HandHour, now: datetime) -> Run:
+    """Keep a forecast entered by staff; it counts before older ones.
+
+    Raises:
+        UnableToTakeWind: a span or wind that cannot be, with its field.
+    """
+    actor.require(Act.ENTER_WEATHER, station_id=station_id)
+    if not (is_aware(hour.starts_at) and is_aware(hour.ends_at)):
+        raise UnableToTakeWind.at("starts_at", "Enter times with their zone.")
+    if not timedelta(0) < hour.ends_at - hour.starts_at <= LONGEST_HAND_ENTRY:
+        raise UnableToTakeWind.at("ends_at", "Enter an end after the start, at most a day later.")
+    if hour.gust_ms is not None and hour.gust_ms < hour.mean_ms:
+        raise UnableToTakeWind.at("gust", "Enter a gust at least as strong as the mean, or leave it empty.")
+    minutes = int((hour.ends_at - hour.starts_at).total_seconds() // 60)
+    entered = ForecastHour(
+        starts_at=hour.starts_at,
+        minutes=minutes,
+        mean_ms=hour.mean_ms,
+        gust_ms=hour.gust_ms,
+        from_deg=hour.from_deg,
+    )
+    forecast = Forecast(issued_at=now, hours=(entered,))
+    return _keep_forecast(actor, Act.ENTER_WEATHER, station_id, Kind.HAND, forecast, None, now)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Took:
+    """What a file brought: its kind, how much of it was kept, and what it left out."""
+
+    kind: Kind
+    kept: int
+    notes: tuple[str, ...]
+
+
+@write
+def take_file(*, actor: Actor, station_id: int, content: bytes, now: datetime) -> Took:
+    """Keep the forecast or readings of a file that staff loaded.
+
+    Raises:
+        UnableToTakeWind: the file cannot be read; the sentence says why and what to do.
+    """
+    actor.require(Act.ENTER_WEATHER, station_id=station_id)
+    station = Station.objects.get(pk=station_id)
+    try:
+        form, said = read(content, now=now, zone=station.zone)
+    except Unreadable as problem:
+        raise UnableToTakeWind.at("file", str(problem)) from problem
+    kind = KINDS[form]
+    if isinstance(said, Forecast):
+        _keep_forecast(actor, Act.ENTER_WEATHER, station_id, kind, said, None, now)
+        return Took(kind=kind, kept=len(said.hours), notes=said.notes)
+    kept = keep_readings(
+        actor=actor, act=Act.ENTER_WEATHER, station_id=station_id, kind=kind, readings=said.readings, now=now
+    )
+    skipped = tuple(f"Line {line}: {why}" for line, why in said.skipped)
+    return Took(kind=kind, kept=kept, notes=said.notes + skipped)
+
+
+@dataclass(frozen=True, slots=True)
+class Errand:
+    """One source to fetch, taken by this worker alone until its lease runs out."""
+
+    source_id: int
+    station_id: int
+    kind: Kind
+    zone: ZoneInfo
+    url: str
+    etag: str
+    last_modified: str
+
+
+@write
+def take_errand(*, actor: Actor, now: datetime) -> Errand | None:
+    """Take the source that is due longest; None when none is.
+
+    The next try is moved first, by compare and set, so that two workers never fetch the same source at once
+    and a worker killed on its way is made up for.
+    """
+    actor.require_system(System.FETCH)
+    for source in Source.objects.due(now).select_related("station")[:5]:
+        mine = Source.objects.filter(pk=source.pk, next_try_at=source.next_try_at, active=True)
+        if mine.update(next_try_at=now + LEASE, tried_at=now):
+            return Errand(
+                source_id=source.pk,
+                station_id=source.station_id,
+                kind=Kind(source.kind),
+                zone=source.station.zone,
+                url=source.url,
+                etag=source.etag,
+                last_modified=source.last_modified,
+            )
+    return None
+
+
+@write
+def end_errand(
+    *,
+    actor: Actor,
+    errand: Errand,
+    fetched: Fetched,
+    content: Forecast | Readings | None,
+    error: str | None,
+    now: datetime,
+) -> None:
+    """Keep what a fetch brought, or why it failed and when to try again. What was good before stays."""
+    actor.require_system(System.FETCH)
+    source = Source.objects.select_for_update().get(pk=errand.source_id)
+    if error is not None:
+        source.failures += 1
+        source.error = error[:300]
+        source.next_try_at = next_try_at(now, source.failures, fetched.retry_after_s, seed=source.pk)
+    else:
+        if isinstance(content, Forecast):
+            _keep_forecast(actor, System.FETCH, source.station_id, errand.kind, content, source, now)
+        elif isinstance(content, Readings):
+            keep_readings(
+                actor=actor,
+                act=System.FETCH,
+                station_id=source.station_id,
+                kind=errand.kind,
+                readings=content.readings,
+                now=now,
+            )
+        source.etag, source.last_modified = fetched.etag or "", fetched.last_modified or ""
+        source.failures, source.error, source.succeeded_at = 0, "", now
+        source.next_try_at = max(now + timedelta(minutes=source.every_min), fetched.expires_at or now)
+    source.save()
+
+
+@inside_write
+def keep_readings(
+    *,
+    actor: Actor,
+    act: Act | System,
+    station_id: int,
+    kind: Kind,
+    readings: Sequence[Reading],
+    now: datetime,
+) -> int:
+    """Keep readings that are not there yet, as part of a write; return how many were new."""
+    if not readings:
+        return 0
+    known = set(
+        Observation.objects.filter(
+            station_id=station_id, kind=kind, at__range=(readings[0].at, readings[-1].at)
+        ).values_list("at", flat=True)
+    )
+    new = [reading for reading in readings if reading.at not in known]
+    Observation.objects.bulk_create(
+        (
+            Observation(
+                station_id=station_id,
+                kind=kind,
+                at=reading.at,
+                mean_ms=reading.mean_ms,
+                gust_ms=reading.gust_ms,
+                from_deg=reading.from_deg,
+                height_m=reading.height_m,
+                averaging_s=reading.averaging_s,
+                temperature_c=reading.temperature_c,
+                water_c=reading.water_c,
+            )
+            for reading in new
+        ),
+        ignore_conflicts=True,
+        batch_size=500,
+    )
+    line = journal.Line("station", station_id, f"Took in {len(new)} readings: {kind.label}")
+    journal.record(actor=actor, act=act, station_id=station_id, lines=[line], now=now)
+    return len(new)
+
+
+def _keep_forecast(
+    actor: Actor,
+    act: Act | System,
+    station_id: int,
+    kind: Kind,
+    forecast: Forecast,
+    source: Source | None,
+    now: datetime,
+) -> Run:
+    run = Run.objects.create(
+        station_id=station_id,
+        source=source,
+        kind=kind,
+        issued_at=forecast.issued_at,
+        received_at=now,
+        notes=list(forecast.notes),
+    )
+    Hour.objects.bulk_create(
+        (
+            Hour(
+                run=run,
+                starts_at=hour.starts_at,
+                ends_at=hour.starts_at + timedelta(minutes=hour.minutes),
+                mean_ms=hour.mean_ms,
+                gust_ms=hour.gust_ms,
+                from_deg=hour.from_deg,
+                temperature_c=hour.temperature_c,
+                pressure_hpa=hour.pressure_hpa,
+                relative_humidity=hour.relative_humidity,
+            )
+            for hour in forecast.hours
+        ),
+        batch_size=500,
+    )
+    line = journal.Line("station", station_id, f"Took in a forecast of {len(forecast.hours)} steps: {kind.label}")
+    journal.record(actor=actor, act=act, station_id=station_id, lines=[line], now=now)
+    return run

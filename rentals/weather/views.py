@@ -1,0 +1,88 @@
+"""The wind page: the day drawn, how the sources stand, and wind taken in by hand or from a file."""
+
+from datetime import date, timedelta
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.safestring import mark_safe
+
+from rentals.lib import clock
+from rentals.people.doors import StaffRequest, station_page
+from rentals.weather import queries, services
+from rentals.weather.forms import FileForm, HandForm
+from rigging.drawing import wind_day_svg
+
+
+@station_page("GET", "POST")
+def weather(request: StaffRequest) -> HttpResponse:
+    """Show the wind of a day and take in more."""
+    today = request.station.local(clock.now()).date()
+    by_hand = HandForm(_posted(request, "hand"), initial={"day": today}, prefix="hand")
+    from_file = FileForm(
+        _posted(request, "file"), request.FILES if _posted(request, "file") else None, prefix="file"
+    )
+    if by_hand.is_bound and _keep_by_hand(request, by_hand):
+        return redirect("weather", request.station.slug)
+    if from_file.is_bound and _keep_file(request, from_file):
+        return redirect("weather", request.station.slug)
+    day = _asked_day(request, today)
+    now = clock.now()
+    wind = queries.day_wind(request.station, day, now=now)
+    drawn = wind_day_svg(
+        wind.hours, now, wind.start, wind.end, zone=request.station.zone, title=f"Wind of {day:%-d %b %Y}"
+    )
+    context = {
+        "station": request.station,
+        "page": "weather",
+        "wind": wind,
+        "drawing": mark_safe(drawn),  # noqa: S308 - the core escapes every text in it
+        "sources": queries.source_states(request.actor, request.station, now=now),
+        "by_hand": by_hand,
+        "from_file": from_file,
+        "day_before": day - timedelta(days=1),
+        "day_after": day + timedelta(days=1),
+    }
+    return render(request, "weather/weather.html", context, status=422 if by_hand.errors or from_file.errors else 200)
+
+
+def _keep_by_hand(request: StaffRequest, form: HandForm) -> bool:
+    if not form.is_valid():
+        return False
+    hour = form.hour(request.station.zone)
+    if hour is None:
+        return False
+    try:
+        services.enter_by_hand(
+            actor=request.actor, station_id=request.station.pk, hour=hour, now=clock.now()
+        )
+    except services.UnableToTakeWind as refused:
+        form.refuse(refused)
+        return False
+    messages.success(request, "The wind you entered counts from now on.")
+    return True
+
+
+def _keep_file(request: StaffRequest, form: FileForm) -> bool:
+    if not form.is_valid():
+        return False
+    try:
+        took = services.take_file(
+            actor=request.actor, station_id=request.station.pk, content=form.cleaned_data["file"], now=clock.now()
+        )
+    except services.UnableToTakeWind as refused:
+        form.refuse(refused)
+        return False
+    messages.success(request, " ".join([f"Took in {took.kept} entries: {took.kind.label}.", *took.notes[:3]]))
+    return True
+
+
+def _posted(request: StaffRequest, which: str) -> object | None:
+    return request.POST if request.method == "POST" and request.POST.get("which") == which else None
+
+
+def _asked_day(request: StaffRequest, today: date) -> date:
+    try:
+        return date.fromisoformat(request.GET.get("day", ""))
+    except ValueError:
+        return today
