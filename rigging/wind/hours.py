@@ -16,6 +16,9 @@ from rigging.wind.air import (
     GUST_PERIODS_S,
     SEA_ROUGHNESS_M,
     SHORE_SECTOR_DEG,
+    STANDARD_DENSITY,
+    STANDARD_HPA,
+    USUAL_HUMIDITY,
     Exposure,
     Shore,
     air_density,
@@ -24,9 +27,6 @@ from rigging.wind.air import (
     speed_at_height,
 )
 
-STANDARD_DENSITY: Final = 1.225  # kg/m3; ISO 2533 at sea level; published
-STANDARD_HPA: Final = 1013.25  # hPa; ISO 2533; published
-USUAL_HUMIDITY: Final = 0.7  # share; where a forecast has none, moves density by 0.3 % at most; policy
 PEAK_SIGMAS: Final = 3.0  # a reported gust is the 3-sigma wind of its period; policy
 CALM_MS: Final = 0.1  # m/s; a lognormal has no zero, so calm counts as this; policy
 WIDEST_LN_SD: Final = 1.0  # ln; spread inside a period is never taken as more; policy

@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 from hypothesis import strategies as st
 
-from rigging import wind
+from rigging import kit, sizing, wind
 
 DAY = datetime(2026, 6, 1, 8, 0, tzinfo=UTC)
 
@@ -28,4 +28,56 @@ def hours(draw: st.DrawFn, low: float = 0.0, high: float = 30.0) -> wind.Hour:
         temperature_c=draw(st.none() | st.floats(-5, 35)),
         pressure_hpa=draw(st.none() | st.floats(960, 1050)),
         relative_humidity=draw(st.none() | st.floats(0, 1)),
+    )
+
+
+def masses_kg(low: float = 20.0, high: float = 160.0) -> st.SearchStrategy[float]:
+    """Body masses in kg."""
+    return st.floats(low, high, allow_nan=False)
+
+
+def areas_m2(low: float = 1.5, high: float = 9.5) -> st.SearchStrategy[float]:
+    """Sail areas in m2."""
+    return st.floats(low, high, allow_nan=False)
+
+
+levels = st.sampled_from(sizing.Level)
+planing_levels = st.sampled_from([level for level in sizing.Level if level.planes])
+
+
+@st.composite
+def riders(draw: st.DrawFn, level: st.SearchStrategy[sizing.Level] = levels) -> sizing.Rider:
+    """Any rider."""
+    return sizing.Rider(
+        mass_kg=draw(masses_kg()),
+        stature_m=draw(st.none() | st.floats(0.95, 2.1)),
+        level=draw(level),
+        harness=draw(st.booleans()),
+    )
+
+
+@st.composite
+def slots(draw: st.DrawFn, low: float = 0.0, high: float = 30.0) -> wind.SlotWind:
+    """The wind of two hours, from up to four periods that cover at least one of their minutes."""
+    series = draw(st.lists(hours(low, high), min_size=1, max_size=4))
+    start = series[0].start
+    return wind.slot_wind(series, start, start + timedelta(hours=2))
+
+
+def steady(mean_ms: float, gust_ms: float | None = None, **more: float) -> wind.SlotWind:
+    """One hour of 10 m wind; without a gust, one that doesn't gust at all."""
+    gust = mean_ms if gust_ms is None else gust_ms
+    hour = wind.Hour(start=DAY, mean_ms=mean_ms, gust_ms=gust, **more)  # type: ignore[arg-type]
+    return wind.slot_wind([hour], hour.start, hour.end)
+
+
+def sail(area_m2: float) -> kit.Sail:
+    """A sail of usual proportions."""
+    return kit.Sail(
+        name=f"Glasswort {area_m2:g}",
+        area_m2=area_m2,
+        luff_cm=100 * (3.36 * area_m2) ** 0.5,
+        boom_cm=120 + 13 * area_m2,
+        diameters=frozenset({kit.Diameter.RDM}),
+        imcs=21,
     )
