@@ -96,7 +96,7 @@ def _checklist(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     rule = "every line of the launch check passed for this outing"
     if facts.checklist_passed is None:
         return _unknown("go through the launch check for this outing and log it", rule)
-    if facts.checklist_passed and not facts.checklist_open:
+    if facts.checklist_passed is True and not facts.checklist_open:
         return _Verdict(True, "Launch check passed.", rule)
     open_lines = "; ".join(facts.checklist_open) or "see the logged check"
     return _Verdict(False, f"Launch check not passed: {open_lines}.", rule)
@@ -115,14 +115,14 @@ def _rig_fit(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     rule = "sail, mast, extension, boom and base fit each other"
     if facts.rig_fits is None:
         return _unknown("enter all parts of the rig so that their fit can be checked", rule)
-    if facts.rig_fits:
+    if facts.rig_fits is True:
         return _Verdict(True, "The rig's parts fit.", rule)
     return _Verdict(False, f"The rig's parts don't fit: {'; '.join(facts.misfits) or 'see the rig'}.", rule)
 
 
 def _waiver(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     rule = "a signed waiver on record"
-    if facts.waiver_signed:
+    if facts.waiver_signed is True:
         return _Verdict(True, "Waiver signed.", rule)
     return _Verdict(False, "Have the waiver signed and enter it.", rule)
 
@@ -135,14 +135,14 @@ def _guardian(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     inputs = (Input("age", age, "years"),)
     if age >= limits.adult_years:
         return _Verdict(True, "Adult: no guardian needed.", rule, inputs=inputs)
-    if facts.guardian_consents:
+    if facts.guardian_consents is True:
         return _Verdict(True, f"Minor ({age:.0f}): guardian consents.", rule, inputs=inputs)
     return _Verdict(False, f"Minor ({age:.0f}): enter a guardian's consent.", rule, inputs=inputs)
 
 
 def _swim(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     rule = "the rider (or guardian) states that they swim"
-    if facts.swim_stated:
+    if facts.swim_stated is True:
         return _Verdict(True, "Swim statement given.", rule)
     return _Verdict(False, "Ask for the swim statement and enter it.", rule)
 
@@ -200,7 +200,7 @@ def _shore(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     level = _level(facts)
     if level not in limits.off_shore_levels:
         return _Verdict(False, f"Off-shore wind: no launch for {level}.", rule)
-    if facts.safety_boat_manned:
+    if facts.safety_boat_manned is True:
         return _Verdict(True, f"Off-shore wind: {level} with the safety boat manned.", rule)
     return _Verdict(
         False, f"Off-shore wind: {level} only with the safety boat manned; man it and enter it.", rule
@@ -209,14 +209,14 @@ def _shore(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
 
 def _safety_boat(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     rule = f"safety boat manned for lessons, for minors, and for {_listed(limits.boat_levels)}"
-    if facts.safety_boat_manned:
+    if facts.safety_boat_manned is True:
         return _Verdict(True, "Safety boat manned.", rule)
     if None in (facts.level, facts.age_years, facts.lesson):
         return _unknown(
             "enter level, date of birth, and whether this is a lesson; or man the safety boat", rule
         )
     minor = facts.age_years is not None and facts.age_years < limits.adult_years
-    if not (facts.lesson or minor or _level(facts) in limits.boat_levels):
+    if not (facts.lesson is not False or minor or _level(facts) in limits.boat_levels):
         return _Verdict(True, f"Not needed for {facts.level} outside lessons.", rule)
     return _Verdict(False, "Man the safety boat and enter it.", rule)
 
@@ -267,7 +267,7 @@ def _suit(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     water = in_range("water_c", facts.water_c, "C", -3, 45)
     needed = suit_needed_mm(water, limits)
     inputs = (Input("water", water, "°C"),)
-    if facts.drysuit:
+    if facts.drysuit is True:
         return _Verdict(True, f"Drysuit in {water:.0f} °C water.", rule, inputs=inputs)
     if needed is None:
         return _Verdict(False, f"Water {water:.0f} °C: drysuit or no launch.", rule, inputs=inputs)
@@ -304,9 +304,9 @@ def _instructor(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     source = f"1:6 from a national association's school checklist; {POLICY}"
     if facts.lesson is None or facts.level is None:
         return _unknown("enter the level, and whether this is a lesson", rule)
-    if not facts.lesson and _level(facts) not in limits.instructor_levels:
+    if facts.lesson is False and _level(facts) not in limits.instructor_levels:
         return _Verdict(True, "No lesson: no instructor needed.", rule, source)
-    if not facts.instructor_present:
+    if facts.instructor_present is not True:
         return _Verdict(False, "Enter the instructor who is with the rider.", rule, source)
     if facts.riders_per_instructor is None:
         return _unknown("enter how many riders the instructor has", rule)

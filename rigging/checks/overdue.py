@@ -143,7 +143,7 @@ def _cold(water_c: float | None, limit_c: float) -> str:
     if water_c is None:
         return "water temperature not known"
     water_c = in_range("water_c", water_c, "C", -3, 45)
-    return f"water {water_c:.0f} °C, under {limit_c:.0f} °C" if water_c < limit_c else ""
+    return f"water {water_c:.1f} °C, under {limit_c:.0f} °C" if water_c < limit_c else ""
 
 
 def _dark(due: datetime, sun: SunTimes | None, minutes: PhaseMinutes, margin_min: float) -> str:
