@@ -62,7 +62,7 @@ class TestARealForecast:
             from_deg=243.4,
             temperature_c=26.5,
             pressure_hpa=1010.7,
-            relative_humidity=pytest.approx(0.813),
+            relative_humidity=81.3 * 0.01,
         )
 
     def test_it_reads_the_last_step(self) -> None:
@@ -126,7 +126,7 @@ def test_it_converts_the_unit_that_the_file_states(
     name: str, unit: str, value: float, field: str, expected: float
 ) -> None:
     """Factors: exact by definition of knot (1929) and mile (1959); Fahrenheit and kelvin scales."""
-    forecast = locationforecast.parse(feature(entry(10, **{name: value}), units={name: unit}))
+    forecast = locationforecast.parse(feature(entry(10, block=1, **{name: value}), units={name: unit}))
 
     assert getattr(forecast.hours[0], field) == pytest.approx(expected)
 

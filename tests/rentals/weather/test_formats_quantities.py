@@ -18,7 +18,7 @@ from rentals.weather.formats.quantities import (
 )
 from rentals.weather.formats.reading import Unreadable
 
-UNITS = pint.UnitRegistry()
+UNITS: pint.UnitRegistry[float] = pint.UnitRegistry()
 
 
 @pytest.mark.parametrize(
