@@ -68,6 +68,13 @@ def level_of(word: str) -> Level:
         raise BadValue("level", word, "", "one of " + ", ".join(Level)) from None
 
 
+def usual_stature(mass_kg: float) -> float:
+    """Return the stature [m] that one rider of unknown stature counts as."""
+    stature, mass, exponent = USUAL_STATURE
+    low, high = USUAL_STATURE_M
+    return float(min(max(stature * (mass_kg / mass) ** exponent, low), high))
+
+
 def usual_stature_m(mass_kg: FloatArray) -> FloatArray:
     """Return the stature [m] that a rider of unknown stature counts as; raises BadValue."""
     stature, mass, exponent = USUAL_STATURE

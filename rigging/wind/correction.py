@@ -8,6 +8,7 @@ from typing import Final
 
 from rigging.reason import Input, Reason
 from rigging.units import knots
+from rigging.wind.air import FASTEST_MS
 from rigging.wind.hours import FORECAST_LN_SD, Hour, aware
 
 BIAS_HOURS: Final = 6.0  # h; how long a forecast's error lasts; policy, checked on buoy data
@@ -109,10 +110,12 @@ def _put_right(hour: Hour, bias: float, variance: float, fade: float) -> Hour:
     if fade == 0:
         return hour
     factor = math.exp(bias * fade)
-    gust = None if hour.gust_ms is None else hour.gust_ms * factor
+    gust = None if hour.gust_ms is None else min(hour.gust_ms * factor, FASTEST_MS)
     spread = math.sqrt(variance * fade**2 + hour.ln_sd**2 * (1 - fade**2))
     source = f"{hour.source}, put right by the beach".lstrip(", ")
-    return replace(hour, mean_ms=hour.mean_ms * factor, gust_ms=gust, ln_sd=spread, source=source)
+    return replace(
+        hour, mean_ms=min(hour.mean_ms * factor, FASTEST_MS), gust_ms=gust, ln_sd=spread, source=source
+    )
 
 
 def _reason(pairs: Sequence[tuple[Hour, Hour]], bias: float, variance: float, reach_h: float) -> Reason:

@@ -141,6 +141,16 @@ class SlotWind:
     reasons: tuple[Reason, ...]
 
     @property
+    def beach_mean_ms(self) -> float:
+        """The mean at head height on the beach [m/s]."""
+        return self.mean_ms * BEACH_FACTOR
+
+    @property
+    def beach_gust_ms(self) -> float:
+        """The strongest gust at head height on the beach [m/s]."""
+        return self.gust_ms * BEACH_FACTOR
+
+    @property
     def strongest_mean_ms(self) -> float:
         """The strongest hour's mean [m/s]: what a level's limit is held against."""
         return max(part.mean_ms for part in self.parts)

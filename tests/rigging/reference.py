@@ -4,7 +4,6 @@ import csv
 from pathlib import Path
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "reference"
-SAMPLES = Path(__file__).parents[3] / "shared" / "samples"
 
 
 def rows(name: str) -> list[dict[str, str]]:
