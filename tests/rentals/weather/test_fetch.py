@@ -113,6 +113,22 @@ class TestANewAnswer:
                 )
                 assert fetched.status == "new"
 
+    def test_it_gives_the_connection_back_though_it_left_the_body_unread(self, source: Source) -> None:
+        source.answer(lambda ask: ask.send(500, b"x" * 10_000))
+
+        with httpx.Client(limits=httpx.Limits(max_connections=1)) as client:
+            for _ in range(2):
+                fetched = fetch(
+                    source.url(),
+                    etag=None,
+                    last_modified=None,
+                    user_agent=AGENT,
+                    timeout_s=1,
+                    client=client,
+                    now=NOW,
+                )
+                assert fetched.error == "The source has a fault of its own (HTTP 500)."
+
     def test_it_warns_of_an_address_on_its_way_out(self, source: Source) -> None:
         source.answer(lambda ask: ask.send(203, b"{}"))
 

@@ -210,6 +210,7 @@ class TestClockChanges:
         ("2026-07-01 24:20,6,8,280", "there is no such time as '2026-07-01 24:20'"),
         ("0001-01-01 00:00,6,8,280", "The year 1 can't be right; check the date"),
         ("9999-12-31 23:59,6,8,280", "The year 9999 can't be right; check the date"),
+        pytest.param("x" * 200_000, "this row is not separated values", id="endless"),
         ("2026-07-01 14:00Z,7,9,280", "repeats the time of line 2"),
     ],
 )

@@ -169,6 +169,7 @@ class TestMetar:
             ("METAR EGZZ 011200Z 27036KMH=", "wind group '27036KMH' can't be read"),
             ("METAR EGZZ 011200Z 27018G12KT=", "gust below its mean"),
             ("METAR EGZZ 011200Z 38012KT=", "wind direction 380 degrees can't be right"),
+            ("METAR EGZZ 011200Z 12034 9999=", "wind group 12034KT is not written out in the report"),
             ("METAR EGZZ 011200Z 27008KT 28009KT=", "wind group '27008KT' can't be read"),
         ],
     )
@@ -335,7 +336,10 @@ class TestTaf:
         assert wind_at(taf(f"20010KT 9999 TEMPO 0113/0115 4000 {extremes}"), 13) == (10, None, 200)
 
     def test_it_reads_a_station_whose_name_starts_like_a_temperature(self) -> None:
-        assert aviation.parse_taf("TAF TXZZ 011100Z 0112/0118 20010KT", reference=NOON).hours
+        forecast = aviation.parse_taf("TAF TXZZ 011100Z 0112/0118 20010KT", reference=NOON)
+
+        assert forecast.issued_at == at(1, 11)
+        assert len(forecast.hours) == 6
 
     def test_it_reads_wind_shear_as_no_wind_of_the_ground(self) -> None:
         assert wind_at(taf("20010KT 9999 WS020/24045KT"), 13) == (10, None, 200)

@@ -156,6 +156,12 @@ def test_it_gives_the_last_entry_the_length_of_its_shortest_block() -> None:
     assert [hour.minutes for hour in forecast.hours] == [60, 360]
 
 
+def test_it_does_not_believe_a_block_of_more_than_a_day() -> None:
+    forecast = locationforecast.parse(feature(entry(10), entry(11, block=48)))
+
+    assert [hour.starts_at for hour in forecast.hours] == starts(10)
+
+
 def test_it_cuts_a_step_where_the_next_entry_begins() -> None:
     forecast = locationforecast.parse(feature(entry(10, block=6), entry(12)))
 
