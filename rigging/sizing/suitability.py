@@ -4,11 +4,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntFlag
-from typing import Final, cast
+from typing import Any, Final, cast
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
 from rigging.sizing.riders import Level, Policy, Rider, usual_stature_m
@@ -24,8 +23,15 @@ SMALLEST_SAIL_M2: Final = 1.5  # m2; never refused for its weight; common practi
 UPHAUL_ARM: Final = 0.40  # share of the luff at which rig and water pull; calibrated
 UPHAUL_LEVER: Final = 1.35 * 0.55  # m of hands over the foot x share of body weight behind; calibrated
 WATER_KG_M2: Final = 2.0  # kg per m2 of sail: a film of 2 mm; calibrated
-TABLE_CELLS: Final = 2048  # cells of the table over ln wind
+TABLE_CELLS: Final = 1024  # cells over ln wind in which the distribution itself is evaluated
+TABLE_PARTS: Final = 32  # parts of a cell, linear between its ends; a share is read from the nearest
+QUANTILE_CELLS: Final = 256  # cells in which a quantile is bracketed
+NEWTON_STEPS: Final = 4  # from there to double precision
+TINY: Final = 1e-300  # keeps a step finite where the density vanishes
 PDF_SCALE: Final = 1 / math.sqrt(2 * math.pi)
+
+
+Shares = NDArray[np.float32] | NDArray[np.float64]
 
 
 class Veto(IntFlag):
@@ -41,17 +47,21 @@ class Veto(IntFlag):
 
 @dataclass(frozen=True, slots=True)
 class Suitability:
-    """Matrices of riders x sails x slots: shares of the time, utility, and what forbids (`Veto` bits)."""
+    """Matrices of riders x sails x slots: shares of the time, utility, and what forbids (`Veto` bits).
 
-    under: FloatArray
-    over: FloatArray
-    utility: FloatArray
+    Single precision from the table, which is finer than the table itself; double when exact.
+    """
+
+    under: Shares
+    over: Shares
+    utility: Shares
     vetoes: NDArray[np.uint8]
 
     @property
-    def in_(self) -> FloatArray:
+    def in_(self) -> Shares:
         """Share of the time powered."""
-        return 1 - self.under - self.over
+        # Rounding may leave a hair less than nothing.
+        return np.maximum(1 - self.under - self.over, 0)
 
     @property
     def veto(self) -> NDArray[np.bool_]:
@@ -79,7 +89,7 @@ def suitability(
         shores: shore angle of each slot, None where unknown.
         safety_boat: whether a manned safety boat is out.
         trim: -1 to 1, as in `wind_window`.
-        exact: evaluate shares cell by cell instead of from a table over ln wind (within 1e-4).
+        exact: evaluate shares cell by cell instead of from a table over ln wind (within 5e-4).
 
     Raises:
         BadValue: for empty or out-of-range input, or when shores and slots differ in number.
@@ -102,18 +112,19 @@ def suitability(
         areas, people.mass, people.stature, people.ranks, people.harness, STANDARD_DENSITY,
         in_range("trim", trim, "", -1, 1),
     )  # fmt: skip
-    size = np.where(_too_big(policy, areas, people), np.uint8(Veto.SIZE), np.uint8(0))
-    shares: _Exact | _Table = _Exact(edges) if exact else _Table(edges)
-    worth = _Worth(policy, edges)
+    size = _too_big(policy, areas, people) * np.uint8(Veto.SIZE)
+    shares: _Exact | _Table = _Exact(policy, edges) if exact else _Table(policy, edges)
+    worth = _Worth(policy, edges, shares.dtype)
     shape = (len(slots), len(riders), areas.size)
-    under, over, utility = np.empty(shape), np.empty(shape), np.empty(shape)
+    under, over, utility = (np.empty(shape, dtype=shares.dtype) for _ in range(3))
     vetoes = np.empty(shape, dtype=np.uint8)
     for index, slot in enumerate(slots):
         beach = _beach(slot)
-        excess = shares.fill(beach, under[index], over[index])
-        worth.fill(beach, under[index], over[index], excess, utility[index])
+        penalty = shares.fill(beach, under[index], over[index])
+        worth.fill(beach, under[index], penalty, utility[index])
         off = shores is not None and shores[index] is Shore.OFF_SHORE
-        vetoes[index] = size | _vetoes(policy, beach, people.ranks, edges, off, safety_boat)
+        limits = _limits(policy, beach, people.ranks, off and not safety_boat, off)
+        np.bitwise_or(size, _vetoes(limits, people.ranks, edges), out=vetoes[index])
     return Suitability(
         np.moveaxis(under, 0, -1),
         np.moveaxis(over, 0, -1),
@@ -166,11 +177,20 @@ class _Beach:
         tail = self.ln_sd * (PDF_SCALE * np.exp(-0.5 * z * z) - z * ndtr(-z))
         return cast(FloatArray, tail @ self.weight)
 
-    def quantile(self, share: float) -> float:
-        """Return x with P(ln wind < x) = share."""
+    def quantiles(self, shares: FloatArray) -> FloatArray:
+        """Return the x with P(ln wind < x) = share, for each of `shares`."""
         far = 9 * self.ln_sd
-        low, high = float((self.ln_mean - far).min()), float((self.ln_mean + far).max())
-        return float(brentq(lambda x: float(self.below(np.array(x))) - share, low, high))
+        x = np.linspace((self.ln_mean - far).min(), (self.ln_mean + far).max(), QUANTILE_CELLS + 1)
+        below = self.below(x)
+        cell = np.searchsorted(below, shares).clip(1, QUANTILE_CELLS)
+        low, high = x[cell - 1], x[cell]
+        found = np.interp(shares, below, x)
+        for _ in range(NEWTON_STEPS):
+            z = (found[:, None] - self.ln_mean) / self.ln_sd
+            density = (PDF_SCALE * np.exp(-0.5 * z * z) / self.ln_sd) @ self.weight
+            step = (self.below(found) - shares) / np.maximum(density, TINY)
+            found = (found - step).clip(low, high)
+        return found
 
     def peak(self, risk: float) -> float:
         """Return ln of the gust that the slot's strongest hour exceeds with probability `risk`."""
@@ -194,104 +214,124 @@ def _beach(slot: SlotWind) -> _Beach:
     )
 
 
+def _penalty(policy: Policy, beach: _Beach, x: FloatArray, over: FloatArray) -> FloatArray:
+    return (1 + policy.weight_over) * over + policy.weight_excess * beach.excess(x)
+
+
 class _Exact:
     """Shares from the distribution itself, cell by cell."""
 
-    def __init__(self, edges: LnEdges) -> None:
+    dtype: type[np.floating[Any]] = np.float64
+
+    def __init__(self, policy: Policy, edges: LnEdges) -> None:
+        self.policy = policy
         self.edges = edges
 
-    def fill(self, beach: _Beach, under: FloatArray, over: FloatArray) -> FloatArray:
-        """Fill the shares of one slot and return the expected excess."""
+    def fill(self, beach: _Beach, under: Shares, over: Shares) -> Shares:
+        """Fill the shares of one slot; return what being overpowered costs."""
         under[:] = beach.below(self.edges.under)
-        over[:] = 1 - beach.below(self.edges.over)
-        return beach.excess(self.edges.over)
+        above = 1 - beach.below(self.edges.over)
+        over[:] = above
+        return _penalty(self.policy, beach, self.edges.over, above)
 
 
 class _Table:
     """Shares from a table over ln wind: places in it are found once and serve every slot."""
 
-    def __init__(self, edges: LnEdges) -> None:
+    dtype: type[np.floating[Any]] = np.float32
+
+    def __init__(self, policy: Policy, edges: LnEdges) -> None:
+        self.policy = policy
         low, high = float(edges.under.min()), float(edges.over.max())
         self.x = np.linspace(low, max(high, low + NARROWEST_HALF), TABLE_CELLS + 1)
-        self.under_cell, self.under_rest = self._place(edges.under)
-        self.over_cell, self.over_rest = self._place(edges.over)
-        self.held = np.empty_like(edges.under)
+        self.under = self._places(edges.under)
+        self.over = self._places(edges.over)
+        self.penalty = np.empty(edges.over.shape, dtype=self.dtype)
 
-    def _place(self, edge: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
-        place = (edge - self.x[0]) / (self.x[1] - self.x[0])
-        cell = np.minimum(place.astype(np.intp), TABLE_CELLS - 1)
-        return cell, place - cell
+    def _places(self, edge: FloatArray) -> NDArray[np.intp]:
+        part = float(self.x[1] - self.x[0]) / TABLE_PARTS
+        return ((edge - float(self.x[0])) / part).astype(np.intp)
 
-    def fill(self, beach: _Beach, under: FloatArray, over: FloatArray) -> FloatArray:
-        """Fill the shares of one slot and return the expected excess."""
+    def fill(self, beach: _Beach, under: Shares, over: Shares) -> Shares:
+        """Fill the shares of one slot; return what being overpowered costs, to be used up."""
         below = beach.below(self.x)
-        self._read(below, self.under_cell, self.under_rest, under)
-        self._read(1 - below, self.over_cell, self.over_rest, over)
-        excess = np.empty_like(over)
-        self._read(beach.excess(self.x), self.over_cell, self.over_rest, excess)
-        return excess
+        above = 1 - below
+        penalty = _penalty(self.policy, beach, self.x, above)
+        # The last place lies on the upper end itself, which clipping reads from the part before.
+        np.take(_finer(below), self.under, out=under, mode="clip")
+        np.take(_finer(above), self.over, out=over, mode="clip")
+        return np.take(_finer(penalty), self.over, out=self.penalty, mode="clip")
 
-    def _read(self, table: FloatArray, cell: NDArray[np.intp], rest: FloatArray, out: FloatArray) -> None:
-        np.take(np.diff(table), cell, out=out, mode="clip")
-        out *= rest
-        out += np.take(table, cell, out=self.held, mode="clip")
+
+_MIDDLES: Final = (np.arange(TABLE_PARTS) + 0.5) / TABLE_PARTS
+
+
+def _finer(table: FloatArray) -> NDArray[np.float32]:
+    """Return the middles of each cell's parts, linear between the cell's ends."""
+    middles = table[:-1, None] + np.diff(table)[:, None] * _MIDDLES
+    return middles.astype(np.float32).reshape(-1)
 
 
 class _Worth:
     """Utility from shares: what doesn't depend on the slot is computed once."""
 
-    def __init__(self, policy: Policy, edges: LnEdges) -> None:
+    def __init__(self, policy: Policy, edges: LnEdges, dtype: type[np.floating[Any]]) -> None:
         half = np.maximum((edges.over - edges.under) / 2, NARROWEST_HALF)
-        self.policy = policy
-        self.ideal = edges.ideal
-        self.distance = policy.weight_distance / half**2
+        self.lost_under = 1 - policy.weight_under
+        self.ideal = edges.ideal.astype(dtype)
+        self.distance = (policy.weight_distance / half**2).astype(dtype)
 
-    def fill(
-        self, beach: _Beach, under: FloatArray, over: FloatArray, excess: FloatArray, out: FloatArray
-    ) -> None:
-        """Fill the utility of one slot; `excess` is used up."""
-        policy = self.policy
+    def fill(self, beach: _Beach, under: Shares, penalty: Shares, out: Shares) -> None:
+        """Fill the utility of one slot, in place to spare memory; `penalty` is used up."""
         mean = float(beach.weight @ beach.ln_mean)
         variance = float(beach.weight @ (beach.ln_sd**2 + (beach.ln_mean - mean) ** 2))
         np.subtract(self.ideal, mean, out=out)
         out *= out
         out += variance
         out *= self.distance
-        excess *= policy.weight_excess
-        out += excess
-        out += np.multiply(under, 1 - policy.weight_under, out=excess)
-        out += np.multiply(over, 1 + policy.weight_over, out=excess)
+        out += penalty
+        out += np.multiply(under, self.lost_under, out=penalty)
         np.subtract(1, out, out=out)
 
 
-def _vetoes(
-    policy: Policy,
-    beach: _Beach,
-    ranks: NDArray[np.int64],
-    edges: LnEdges,
-    off_shore: bool,
-    safety_boat: bool,
-) -> NDArray[np.uint8]:
-    rider_bits, peaks, overs = (
-        np.zeros(len(Level), dtype=np.uint8),
-        np.zeros(len(Level)),
-        np.zeros(len(Level)),
-    )
-    for level in {tuple(Level)[rank] for rank in np.unique(ranks)}:
-        allowed = policy.levels[level]
-        rank = level.rank
+@dataclass(frozen=True, slots=True)
+class _Limits:
+    """What a slot asks of each level's riders, by rank: bits that hold for any sail, and lowest edges."""
+
+    bits: NDArray[np.uint8]
+    gust: FloatArray
+    over: FloatArray
+    drift: float
+
+
+def _limits(
+    policy: Policy, beach: _Beach, ranks: NDArray[np.int64], no_boat: bool, off_shore: bool
+) -> _Limits:
+    bits, gust = np.zeros(len(Level), dtype=np.uint8), np.full(len(Level), -np.inf)
+    shares = np.array([1 - policy.levels[level].over_risk for level in Level] + [policy.becalmed_share])
+    quantiles = beach.quantiles(shares)
+    for rank in np.unique(ranks):
+        allowed = policy.levels[_LEVELS[rank]]
         cap_ms = from_knots(allowed.mean_cap_kn)
         peak = beach.peak(allowed.gust_risk)
-        rider_bits[rank] |= Veto.MEAN if beach.strongest_ms > cap_ms else 0
-        rider_bits[rank] |= Veto.GUST if peak > math.log(cap_ms * policy.gust_cap_factor) else 0
-        forbidden = off_shore and not (safety_boat and rank >= policy.offshore_from.rank)
-        rider_bits[rank] |= Veto.OFF_SHORE if forbidden else 0
-        peaks[rank] = peak + beach.ln_shift - math.log(allowed.gust_tolerance)
-        overs[rank] = beach.quantile(1 - allowed.over_risk) if allowed.over_risk < 1 else -math.inf
-    bits = rider_bits[ranks] | (edges.over < peaks[ranks]) * np.uint8(Veto.GUST)
-    bits |= (edges.over < overs[ranks]) * np.uint8(Veto.OVER)
-    bits |= (edges.drift > beach.quantile(policy.becalmed_share)) * np.uint8(Veto.BECALMED)
-    return cast(NDArray[np.uint8], bits)
+        gust[rank] = peak + beach.ln_shift - math.log(allowed.gust_tolerance)
+        if beach.strongest_ms > cap_ms:
+            bits[rank] |= Veto.MEAN
+        if peak > math.log(cap_ms * policy.gust_cap_factor):
+            bits[rank] |= Veto.GUST
+        if no_boat or (off_shore and rank < policy.offshore_from.rank):
+            bits[rank] |= Veto.OFF_SHORE
+    return _Limits(bits, gust, quantiles[:-1], float(quantiles[-1]))
+
+
+_LEVELS: Final = tuple(Level)
+
+
+def _vetoes(limits: _Limits, ranks: NDArray[np.int64], edges: LnEdges) -> NDArray[np.uint8]:
+    bits = limits.bits[ranks] | (edges.over < limits.gust[ranks]) * np.uint8(Veto.GUST)
+    bits |= (edges.over < limits.over[ranks]) * np.uint8(Veto.OVER)
+    bits |= (edges.drift > limits.drift) * np.uint8(Veto.BECALMED)
+    return bits
 
 
 def uphaul_share(area_m2: FloatArray, mass_kg: FloatArray) -> FloatArray:
