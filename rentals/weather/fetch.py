@@ -25,7 +25,9 @@ LONGEST_OBEYED: Final = timedelta(days=1)
 JITTER: Final = 0.25
 """Up to this share is added to a wait, so that stations don't all ask at once."""
 
-_LONGEST_VALIDATOR: Final = 200
+_LONGEST_ETAG: Final = 200
+_LONGEST_DATE: Final = 60
+"""What `weather.Source` has room for; the longest HTTP date has 33 characters."""
 _DELTA_SECONDS: Final = re.compile(r"\d{1,9}", re.ASCII)
 _MAX_AGE: Final = re.compile(r"(?:^|[\s,])max-age=\"?(\d{1,9})", re.ASCII | re.IGNORECASE)
 
@@ -138,8 +140,8 @@ def _answered(
     response: httpx.Response, etag: str | None, last_modified: str | None, now: datetime, deadline_s: float
 ) -> Fetched:
     status = response.status_code
-    new_etag = _kept(response.headers.get("ETag"))
-    new_last_modified = _kept(response.headers.get("Last-Modified"))
+    new_etag = _kept(response.headers.get("ETag"), _LONGEST_ETAG)
+    new_last_modified = _kept(response.headers.get("Last-Modified"), _LONGEST_DATE)
     expires_at = _expires_at(response.headers, now)
     if status == HTTPStatus.NOT_MODIFIED and (etag or last_modified):
         return Fetched(
@@ -204,9 +206,9 @@ def _refusal(status: int) -> str:
     return f"{sentence} (HTTP {status})."
 
 
-def _kept(validator: str | None) -> str | None:
+def _kept(validator: str | None, longest: int) -> str | None:
     """A validator that can be kept and sent back as it is."""
-    if validator and validator.isascii() and validator.isprintable() and len(validator) <= _LONGEST_VALIDATOR:
+    if validator and validator.isascii() and validator.isprintable() and len(validator) <= longest:
         return validator
     return None
 

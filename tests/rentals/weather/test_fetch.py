@@ -144,6 +144,11 @@ class TestANewAnswer:
 
         assert get(source.url()).etag is None
 
+    def test_it_does_not_keep_a_date_longer_than_any_date(self, source: Source) -> None:
+        source.answer(lambda ask: ask.send(200, b"{}", Last_Modified=LAST_MODIFIED + " " + "x" * 60))
+
+        assert get(source.url()).last_modified is None
+
 
 class TestAnUnchangedAnswer:
     def test_it_asks_with_both_validators(self, source: Source) -> None:
