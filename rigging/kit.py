@@ -69,7 +69,9 @@ class Sail:
     """A sail as printed on it. Lengths in cm, area in m2, batten count and cams as numbers.
 
     `boom_cm` is the printed boom length, `clew_height_cm` the clew over the tack along the luff line,
-    `cutout_low_cm` and `cutout_high_cm` the boom cut-out over the tack.
+    `cutout_low_cm` and `cutout_high_cm` the boom cut-out over the tack. Downhaul is pulled from
+    `downhaul_light_cm` to `downhaul_strong_cm` beyond the lightest setting across the wind window, outhaul
+    from `outhaul_light_cm` to `outhaul_strong_cm` beyond neutral; the defaults are common practice.
     """
 
     name: str
@@ -86,6 +88,10 @@ class Sail:
     clew_height_cm: float | None = None
     cutout_low_cm: float | None = None
     cutout_high_cm: float | None = None
+    downhaul_light_cm: float = 0.0
+    downhaul_strong_cm: float = 3.0
+    outhaul_light_cm: float = 0.0
+    outhaul_strong_cm: float = 3.0
 
     def __post_init__(self) -> None:
         in_range("area_m2", self.area_m2, "m²", 0.5, 15)
@@ -98,6 +104,10 @@ class Sail:
         for name in ("clew_height_cm", "cutout_low_cm", "cutout_high_cm"):
             if (value := getattr(self, name)) is not None:
                 in_range(name, value, "cm", 0, self.luff_cm)
+        in_range("downhaul_light_cm", self.downhaul_light_cm, "cm", -5, 10)
+        in_range("downhaul_strong_cm", self.downhaul_strong_cm, "cm", self.downhaul_light_cm, 15)
+        in_range("outhaul_light_cm", self.outhaul_light_cm, "cm", -5, 10)
+        in_range("outhaul_strong_cm", self.outhaul_strong_cm, "cm", self.outhaul_light_cm, 15)
         if not self.diameters:
             raise BadValue("diameters", "nothing", "", "RDM, SDM or both")
 
@@ -197,6 +207,26 @@ class Fin:
 
 
 # -- which go together ------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tolerance:
+    """What a station takes for a fit: stiffness either side, curve classes apart, boom over printed [cm].
+
+    A curve within tolerance but not equal is warned of.
+    """
+
+    imcs: float = IMCS_TOLERANCE
+    curve_classes: int = 1
+    boom_margin_cm: float = BOOM_MARGIN_CM
+
+    def __post_init__(self) -> None:
+        in_range("imcs", self.imcs, "", 0, 10)
+        in_range("curve_classes", self.curve_classes, "classes", 0, 2)
+        in_range("boom_margin_cm", self.boom_margin_cm, "cm", 0, 10)
+
+
+USUAL: Final = Tolerance()
+
+
 @dataclass(frozen=True, slots=True)
 class Misfit:
     """One way in which two parts don't go together: the part to change, and by how much it misses.
@@ -228,18 +258,24 @@ class Fit:
     shim: bool
 
 
-def fit(sail: Sail, mast: Mast, extension: Extension, boom: Boom, base: Base) -> Fit:
+def fit(
+    sail: Sail,
+    mast: Mast,
+    extension: Extension,
+    boom: Boom,
+    base: Base,
+    tolerance: Tolerance = USUAL,
+) -> Fit:
     """Return whether the parts make a rig, every misfit with its amount, and the lengths to set.
 
     Notes:
         Extension = luff - mast, on the next collar step at or above it; when the mast is the longer, an
-        adjustable head lets out the rest. Stiffness within `IMCS_TOLERANCE`; bend curve equal, or one
-        apart with a warning. Boom a little longer than printed, within its range. Common practice, no
-        source.
+        adjustable head lets out the rest. Stiffness and bend curve within the tolerance. Boom a little
+        longer than printed, within its range. Common practice, no source.
     """
     extension_cm, strap_cm, lengths = _luff_settings(sail, mast, extension)
-    boom_cm, spans = _boom_setting(sail, boom)
-    misfits = (*lengths, *_diameters(sail, mast, extension), *_stiffness(sail, mast))
+    boom_cm, spans = _boom_setting(sail, boom, tolerance)
+    misfits = (*lengths, *_diameters(sail, mast, extension), *_stiffness(sail, mast, tolerance))
     misfits += (*spans, *_clamp(mast, boom), *_coupling(extension, base))
     return Fit(
         ok=not misfits,
@@ -290,19 +326,19 @@ def _diameters(sail: Sail, mast: Mast, extension: Extension) -> Iterator[Misfit]
         yield Misfit("extension", 1, "class", text)
 
 
-def _stiffness(sail: Sail, mast: Mast) -> Iterator[Misfit]:
+def _stiffness(sail: Sail, mast: Mast, tolerance: Tolerance) -> Iterator[Misfit]:
     apart = abs(mast.imcs - sail.imcs)
-    if apart > IMCS_TOLERANCE:
+    if apart > tolerance.imcs:
         kind = "stiffer" if mast.imcs > sail.imcs else "softer"
         text = (
             f"The mast's index {mast.imcs:g} is {apart:g} {kind} than the sail's {sail.imcs:g}; "
-            f"within {IMCS_TOLERANCE:g} is usual."
+            f"within {tolerance.imcs:g} it fits."
         )
-        yield Misfit("mast", apart - IMCS_TOLERANCE, "IMCS", text)
+        yield Misfit("mast", apart - tolerance.imcs, "IMCS", text)
     classes = _curve_distance(sail, mast)
-    if classes > 1:
+    if classes > tolerance.curve_classes:
         text = f"The sail is cut for a {_words(sail.curve)} mast, this one is {_words(mast.curve)}."
-        yield Misfit("mast", classes - 1, "class", text)
+        yield Misfit("mast", classes - tolerance.curve_classes, "class", text)
 
 
 def _curve_distance(sail: Sail, mast: Mast) -> int:
@@ -314,9 +350,9 @@ def _words(name: str) -> str:
     return name.replace("_", " ")
 
 
-def _boom_setting(sail: Sail, boom: Boom) -> tuple[float | None, list[Misfit]]:
+def _boom_setting(sail: Sail, boom: Boom, tolerance: Tolerance) -> tuple[float | None, list[Misfit]]:
     if boom.min_cm <= sail.boom_cm <= boom.max_cm:
-        return min(sail.boom_cm + BOOM_MARGIN_CM, boom.max_cm), []
+        return min(sail.boom_cm + tolerance.boom_margin_cm, boom.max_cm), []
     amount = max(boom.min_cm - sail.boom_cm, sail.boom_cm - boom.max_cm)
     which = "shorter" if sail.boom_cm < boom.min_cm else "longer"
     text = (
@@ -340,7 +376,7 @@ def _coupling(extension: Extension, base: Base) -> Iterator[Misfit]:
 
 
 def _warnings(sail: Sail, mast: Mast, extension_cm: float | None, boom_cm: float | None) -> Iterator[str]:
-    if _curve_distance(sail, mast) == 1:
+    if sail.curve is not mast.curve:
         yield f"The mast is {_words(mast.curve)}, the sail is cut for {_words(sail.curve)}: it sets worse."
     usual = USUAL_EXTENSION_CM[mast.diameter]
     if extension_cm is not None and extension_cm > usual:

@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import Final
 
 from rigging.kit import (
-    BOOM_MARGIN_CM,
+    USUAL,
     Base,
     Boom,
     Diameter,
@@ -17,6 +17,7 @@ from rigging.kit import (
     Mast,
     Misfit,
     Sail,
+    Tolerance,
     fit,
 )
 from rigging.reason import COMMON_PRACTICE, FROM_MEMORY, Input, Reason
@@ -35,13 +36,7 @@ BALANCE_TOLERANCE_CM: Final = 5.0  # cm; to be found by balance on the water; fr
 MAST_RADIUS_CM: Final = {Diameter.RDM: 1.6, Diameter.SDM: 2.4}  # cm at the boom; from memory
 BOOM_TOLERANCE_CM: Final = 2.0  # cm; printed lengths vary by a few; common practice
 STRAP_TOLERANCE_CM: Final = 1.0  # cm; common practice
-DOWNHAUL_CM: Final = (0.0, 1.5, 3.0)  # cm over the light setting at 0, 1/2, 1 of the window; common practice
-OUTHAUL_CM: Final = (0.0, 1.5, 3.0)  # cm over neutral at 0, 1/2, 1 of the window; common practice
-LEECH_BATTEN: Final = (
-    1.0,
-    2.0,
-    3.0,
-)  # batten from the head down to which the leech is loose; common practice
+LEECH_BATTEN: Final = (1.0, 3.0)  # batten, from the head, to which the leech is loose; common practice
 PULL_TOLERANCE_CM: Final = 0.5  # cm of downhaul or outhaul; common practice
 HARNESS_FROM: Final = Level.IMPROVER.rank  # lowest level that hooks in; common practice
 SHORTEST_STEP_CM: Final = 0.5  # cm; downhaul and outhaul are told in these; policy
@@ -132,6 +127,7 @@ def settings(
     rider: Rider,
     beach_ms: float,
     window: Window[float] | None = None,
+    tolerance: Tolerance = USUAL,
 ) -> Settings:
     """Return the settings of a rig for a rider in `beach_ms` of beach wind.
 
@@ -140,6 +136,7 @@ def settings(
         rider: for boom height and lines.
         beach_ms: wind at head height, 0-60 [m/s]; `SlotWind.beach_mean_ms` of a slot.
         window: the sail's window for this rider, computed when None.
+        tolerance: what the station takes for a fit.
 
     Raises:
         DoesNotFit: a BadValue, when the parts don't make a rig.
@@ -151,7 +148,7 @@ def settings(
         the window, on a logarithmic scale.
     """
     wind = in_range("beach_ms", beach_ms, "m/s", 0, 60)
-    found = fit(sail, mast, extension, boom, base)
+    found = fit(sail, mast, extension, boom, base, tolerance)
     if not found.ok:
         raise DoesNotFit(sail, found.misfits)
     edges = window or wind_window(float(sail.area_m2), rider.mass_kg, rider.stature_m, rider.level)
@@ -160,7 +157,7 @@ def settings(
     band = list(Band)[min(int(position * len(Band)), len(Band) - 1)]
     height = _boom_height(sail, base, rider)
     clew = clew_boom_cm(sail, mast, height.value)
-    length = _boom_length(sail, boom, height.value, clew)
+    length = _boom_length(sail, boom, height.value, clew, tolerance.boom_margin_cm)
     hooks_in = rider.harness and rider.level.rank >= HARNESS_FROM
     return Settings(
         extension=_extension(sail, mast, extension, found),
@@ -209,13 +206,21 @@ def tuning(sail: Sail, band: Band) -> Tuning:
     """Return downhaul, outhaul and what to look for at one end of the sail's window."""
     place = _PLACES[band]
     batten = min(round(_between(LEECH_BATTEN, place)), max(sail.battens - 2, 1))
-    downhaul, outhaul = _between(DOWNHAUL_CM, place), _between(OUTHAUL_CM, place)
+    downhaul, outhaul = _between(_downhaul_range(sail), place), _between(_outhaul_range(sail), place)
     return Tuning(band, downhaul, outhaul, batten, tuple(_look_for(sail, band, batten)))
 
 
-def _between(values: tuple[float, float, float], place: float) -> float:
-    low, middle, high = values
-    return low + 2 * place * (middle - low) if place <= 0.5 else middle + (2 * place - 1) * (high - middle)
+def _downhaul_range(sail: Sail) -> tuple[float, float]:
+    return sail.downhaul_light_cm, sail.downhaul_strong_cm
+
+
+def _outhaul_range(sail: Sail) -> tuple[float, float]:
+    return sail.outhaul_light_cm, sail.outhaul_strong_cm
+
+
+def _between(values: tuple[float, float], place: float) -> float:
+    light, strong = values
+    return light + place * (strong - light)
 
 
 def _look_for(sail: Sail, band: Band, batten: int) -> Iterator[str]:
@@ -285,11 +290,11 @@ def _boom_height(sail: Sail, base: Base, rider: Rider) -> Setting:
     return Setting("boom height", value, "cm over the tack", tolerance, reason)
 
 
-def _boom_length(sail: Sail, boom: Boom, height_cm: float, clew: float) -> Setting:
-    value = float(min(max(round(clew + BOOM_MARGIN_CM), boom.min_cm), boom.max_cm))
+def _boom_length(sail: Sail, boom: Boom, height_cm: float, clew: float, margin_cm: float) -> Setting:
+    value = float(min(max(round(clew + margin_cm), boom.min_cm), boom.max_cm))
     text = (
         f"Printed {sail.boom_cm:g} cm; with the boom at {height_cm:g} cm the clew is {clew:.0f} cm away, and "
-        f"about {BOOM_MARGIN_CM:g} cm are left to pull: {value:g} cm."
+        f"about {margin_cm:g} cm are left to pull: {value:g} cm."
     )
     inputs = (Input("printed", sail.boom_cm, "cm"), Input("boom height", height_cm, "cm"))
     rule = "distance to the clew at the boom's height + margin, within the boom's range"
@@ -297,25 +302,25 @@ def _boom_length(sail: Sail, boom: Boom, height_cm: float, clew: float) -> Setti
 
 
 def _downhaul(sail: Sail, position: float, wind: float) -> Setting:
-    value = _stepped(_between(DOWNHAUL_CM, position))
+    value = _stepped(_between(_downhaul_range(sail), position))
     batten = tuning(sail, Band.MIDDLE).leech_batten
     text = (
         f"{knots(wind):.0f} kn is {100 * position:.0f} % up this sail's window: {value:g} cm past the light "
         f"setting. In the middle of the window the leech is loose to batten {batten}."
     )
     inputs = (Input("beach wind", knots(wind), "kn"), Input("position", position))
-    reason = Reason(text, "from the light to the strong setting across the window", COMMON_PRACTICE, inputs)
+    reason = Reason(text, "between the sail's light and strong setting", COMMON_PRACTICE, inputs)
     return Setting("downhaul", value, "cm over light", PULL_TOLERANCE_CM, reason)
 
 
 def _outhaul(sail: Sail, position: float, wind: float) -> Setting:
-    value = _stepped(_between(OUTHAUL_CM, position))
+    value = _stepped(_between(_outhaul_range(sail), position))
     text = (
         f"{knots(wind):.0f} kn is {100 * position:.0f} % up this sail's window: {value:g} cm past neutral. "
         f"Set the downhaul first."
     )
     inputs = (Input("beach wind", knots(wind), "kn"), Input("position", position))
-    reason = Reason(text, "from neutral to the strong setting across the window", COMMON_PRACTICE, inputs)
+    reason = Reason(text, "between the sail's light and strong setting", COMMON_PRACTICE, inputs)
     return Setting("outhaul", value, "cm over neutral", PULL_TOLERANCE_CM, reason)
 
 

@@ -88,13 +88,23 @@ def recommend(
         trim=trim,
         exact=True,
     )
+    windows = wind_window(
+        np.array([sail.area_m2 for sail in sails], dtype=np.float64),
+        rider.mass_kg,
+        rider.stature_m,
+        rider.level,
+        slot.density_kg_m3,
+        trim,
+        harness=rider.harness,
+    )
     found = [
         _recommendation(
             rider,
             sail,
             slot,
             policy,
-            trim,
+            Window(*(float(edge[at]) for edge in windows)),
+            (*_shore_reasons(shore), *slot.reasons),
             float(matrix.under[0, at, 0]),
             float(matrix.over[0, at, 0]),
             float(matrix.utility[0, at, 0]),
@@ -116,21 +126,13 @@ def _recommendation(
     sail: Sail,
     slot: SlotWind,
     policy: Policy,
-    trim: float,
+    window: Window[float],
+    common: tuple[Reason, ...],
     under: float,
     over: float,
     utility: float,
     vetoes: Veto,
 ) -> Recommendation:
-    window = wind_window(
-        float(sail.area_m2),
-        rider.mass_kg,
-        rider.stature_m,
-        rider.level,
-        slot.density_kg_m3,
-        trim,
-        harness=rider.harness,
-    )
     powered = max(0.0, 1 - under - over)
     mode = Mode.NOT_PLANING
     if rider.level.planes:
@@ -144,8 +146,14 @@ def _recommendation(
         window=window,
         utility=utility,
         vetoes=tuple(_SAY[veto](rider, sail, slot, policy, window, over) for veto in Veto if veto & vetoes),
-        reasons=(*_reasons(rider, sail, slot, window, (under, powered, over)), *slot.reasons),
+        reasons=(*_reasons(rider, sail, slot, window, (under, powered, over)), *common),
     )
+
+
+def _shore_reasons(shore: Shore | None) -> Iterator[Reason]:
+    if shore is None:
+        text = "Where the wind blows from is not known: make sure that it isn't off-shore before launching."
+        yield Reason(text, "off-shore wind is looked at where it isn't forecast", COMMON_PRACTICE)
 
 
 def _reasons(

@@ -223,3 +223,26 @@ def test_it_says_what_does_not_suit_a_board(area: float, box: FinBox, expected: 
     found = kit.board_fit(BOARD, kit.Fin(name="Thorn", length_cm=34, box=box), replace(SAIL, area_m2=area))
 
     assert [(misfit.part, misfit.amount) for misfit in found] == expected
+
+
+def test_it_takes_the_stations_own_tolerance() -> None:
+    stiff = replace(MAST, imcs=25, curve=BendCurve.FLEX_TOP)
+    wide, narrow = kit.Tolerance(imcs=4), kit.Tolerance(imcs=4, curve_classes=0)
+
+    assert fit(mast=stiff, tolerance=wide).ok
+    assert [misfit.amount for misfit in fit(mast=stiff, tolerance=narrow).misfits] == [1]
+
+
+def test_it_adds_the_stations_own_margin_to_the_boom() -> None:
+    assert fit(tolerance=kit.Tolerance(boom_margin_cm=1)).boom_cm == 189
+
+
+@pytest.mark.parametrize("field", ["imcs", "curve_classes", "boom_margin_cm"])
+def test_it_refuses_a_tolerance_without_sense(field: str) -> None:
+    with pytest.raises(BadValue, match=field):
+        kit.Tolerance(**{field: math.nan})  # type: ignore[arg-type]
+
+
+def test_it_refuses_a_strong_setting_below_the_light_one() -> None:
+    with pytest.raises(BadValue, match="downhaul_strong_cm"):
+        replace(SAIL, downhaul_light_cm=2, downhaul_strong_cm=1)

@@ -134,6 +134,13 @@ def test_it_gives_every_number_a_sentence_a_rule_and_a_source(
             assert "nan" not in reason.text
 
 
+@pytest.mark.parametrize(("shore", "said"), [(None, True), (wind.Shore.SIDE_SHORE, False)])
+def test_it_says_when_the_shore_angle_is_not_known(shore: wind.Shore | None, said: bool) -> None:
+    best = recommend(ADULT, SHED, on_beach(20), shore=shore)[0]
+
+    assert any("not known" in reason.text for reason in best.reasons) is said
+
+
 def test_it_refuses_an_empty_shed() -> None:
     with pytest.raises(BadValue, match="areas_m2"):
         recommend(ADULT, [], on_beach(20))

@@ -146,6 +146,14 @@ def test_it_tells_the_three_ends_of_the_window(
     assert f"batten {batten}" in " ".join(found.look_for)
 
 
+def test_it_keeps_between_the_sails_own_light_and_strong_settings() -> None:
+    sail = replace(SAIL, downhaul_light_cm=1, downhaul_strong_cm=5, outhaul_light_cm=-1, outhaul_strong_cm=2)
+    calm, storm = sheet(sail=sail, kn=4), sheet(sail=sail, kn=40)
+
+    assert (calm.downhaul.value, calm.outhaul.value) == (1, -1)
+    assert (storm.downhaul.value, storm.outhaul.value) == (5, 2)
+
+
 @given(low=winds_ms(1, 20), more=st.floats(0, 10), rider=riders())
 def test_it_never_slackens_when_the_wind_rises(low: float, more: float, rider: Rider) -> None:
     weak, strong = (settings(SAIL, MAST, BOOM, EXTENSION, BASE, rider, wind) for wind in (low, low + more))
