@@ -1,0 +1,401 @@
+"""The day as an integer programme: identical units, moments of a crowd, and rigs as flows through the slots.
+
+Rows: each rider one sail and one board that go together; riders under way at each peak within the rigs;
+rigs within the units of every part; what is kept stood before and stands after; builds within the crew's seats.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+from scipy import sparse
+
+from rigging.allot.problem import Problem
+from rigging.allot.rigs import Pattern, patterns
+from rigging.allot.shapes import (
+    Shape,
+    Taken,
+    at_hand,
+    first_rigged,
+    goes_with,
+    issued_through,
+    shapes,
+    standing_patterns,
+    taken,
+)
+from rigging.allot.timeline import Segment, Slot, peaks, segments, slots
+
+Floats = npt.NDArray[np.float64]
+Terms = list[tuple[int, float]]
+Source = tuple[str, int]
+"""What sets a limit: the kind and index of a stock, or "crew" and the slot."""
+
+INF: Final = float("inf")
+POINT_OVER_WORST: Final = 8.0
+"""A point's weight over all the mismatch there can be. Over 1 the order is strict; the rest keeps a bound
+that lies between two counts of points from being blamed on mismatch. Status: policy."""
+BEFORE: Final = -1
+"""The slot number of what stands before the crew's first slot."""
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Where each unknown is, with d a shape, k a sail, j a board, p a pattern, s a slot, b a boom.
+
+    sail[d,k] and board[d,j]: riders of the shape who get it. whole[g]: 1 when the group is served.
+    rigs[k,s] and kept[k,s]: rigs standing after slot s, and through the building in it; stand[p,s] and
+    keep[p,s] the same by pattern. boom[k,b]: booms on sail k, where patterns leave the boom out.
+    """
+
+    sail: dict[tuple[int, int], int] = field(default_factory=dict)
+    board: dict[tuple[int, int], int] = field(default_factory=dict)
+    whole: dict[str, int] = field(default_factory=dict)
+    rigs: dict[tuple[int, int], int] = field(default_factory=dict)
+    kept: dict[tuple[int, int], int] = field(default_factory=dict)
+    stand: dict[tuple[int, int], int] = field(default_factory=dict)
+    keep: dict[tuple[int, int], int] = field(default_factory=dict)
+    boom: dict[tuple[int, int], int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weights:
+    """The strict order as numbers: a point outweighs all mismatch there can be, a hundredth all builds."""
+
+    point: float
+    build: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Model:
+    """Minimise cost @ x + offset with low <= x <= high, row_low <= matrix @ x <= row_high, x whole where marked."""
+
+    problem: Problem
+    slots: tuple[Slot, ...]
+    shapes: tuple[Shape, ...]
+    patterns: tuple[Pattern, ...]
+    weights: Weights
+    columns: Columns
+    points_row: int
+    sources: dict[int, Source]
+    cost: Floats
+    low: Floats
+    high: Floats
+    whole: npt.NDArray[np.bool_]
+    matrix: sparse.csc_matrix
+    row_low: Floats
+    row_high: Floats
+    offset: float
+
+    def value(self, x: Floats) -> float:
+        """The objective of a point."""
+        return float(self.cost @ x) + self.offset
+
+    @property
+    def points(self) -> int:
+        """Points of all the riders."""
+        return sum(shape.points * len(shape.demands) for shape in self.shapes)
+
+    def short(self, x: Floats) -> int:
+        """Points of the riders whom a whole point leaves unserved."""
+        return self.points - round(float((self.matrix[self.points_row] @ x)[0]))
+
+    def with_points(self, *, least_short: int) -> "Model":
+        """The same with a count of points short that is proven to be the least."""
+        high = self.row_high.copy()
+        high[self.points_row] = self.points - least_short
+        return replace(self, row_high=high)
+
+    def at_points(self, *, short: int) -> "Model":
+        """The same among the plans that fall short by just these points: the heavy weight is gone."""
+        low = self.row_low.copy()
+        low[self.points_row] = self.points - short
+        worth = self.weights.point * self.matrix[self.points_row].toarray()[0]
+        return replace(
+            self.with_points(least_short=short),
+            row_low=low,
+            cost=self.cost + worth,
+            offset=self.weights.point * short,
+        )
+
+    def holds(self, x: Floats, tolerance: float = 1e-6) -> bool:
+        """Whether a point keeps every bound, row and wholeness."""
+        rows = self.matrix @ x
+        return bool(
+            np.all(x >= self.low - tolerance)
+            and np.all(x <= self.high + tolerance)
+            and np.all(rows >= self.row_low - tolerance)
+            and np.all(rows <= self.row_high + tolerance)
+            and np.all(np.abs(x - np.rint(x))[self.whole] <= tolerance)
+        )
+
+
+class Draft:
+    """The model as it grows, column by column and row by row."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.slots = slots(problem)
+        self.segments = segments(self.slots)
+        self.standing = standing_patterns(problem)
+        made = patterns(problem)
+        loose = _loose(made) if len(self.slots) == 1 and not self.standing else frozenset()
+        self.links = sorted({(p.sail, p.boom) for p in made if p.sail in loose})
+        self.patterns = tuple(
+            dict.fromkeys(p.bare() if p.sail in loose else p for p in (*made, *self.standing))
+        )
+        self.shapes = shapes(problem, first_rigged(made, self.slots, self.standing))
+        self.at_hand = at_hand(problem, self.slots)
+        self.issued = issued_through(problem, self.slots)
+        self.columns = Columns()
+        self.weights = _weights(self.shapes, problem)
+        self.points_row = -1
+        self.sources: dict[int, Source] = {}
+        self._cost: list[float] = []
+        self._high: list[float] = []
+        self._low: list[float] = []
+        self._whole: list[bool] = []
+        self._row_low: list[float] = []
+        self._row_high: list[float] = []
+        self._entries: list[tuple[int, int, float]] = []
+
+    def column(self, cost: float, high: float, low: float = 0.0, *, whole: bool = True) -> int:
+        """Add an unknown and return its number."""
+        self._cost.append(cost)
+        self._high.append(high)
+        self._low.append(low)
+        self._whole.append(whole)
+        return len(self._cost) - 1
+
+    def row(
+        self,
+        terms: Iterable[tuple[int, float]],
+        low: float = -INF,
+        high: float = INF,
+        of: Source | None = None,
+    ) -> int:
+        """Add low <= sum of terms <= high, a limit set by `of`; return the row's number."""
+        number = len(self._row_low)
+        if of is not None:
+            self.sources[number] = of
+        self._row_low.append(low)
+        self._row_high.append(high)
+        self._entries += [(number, column, entry) for column, entry in terms]
+        return number
+
+    def model(self) -> Model:
+        """The arrays of what has been added."""
+        rows, cols, entries = zip(*self._entries, strict=True) if self._entries else ((), (), ())
+        size = (len(self._row_low), len(self._cost))
+        return Model(
+            problem=self.problem,
+            slots=self.slots,
+            shapes=self.shapes,
+            patterns=self.patterns,
+            weights=self.weights,
+            columns=self.columns,
+            points_row=self.points_row,
+            sources=self.sources,
+            cost=np.array(self._cost, dtype=float),
+            low=np.array(self._low, dtype=float),
+            high=np.array(self._high, dtype=float),
+            whole=np.array(self._whole, dtype=bool),
+            matrix=sparse.csc_matrix((np.array(entries, dtype=float), (rows, cols)), shape=size),
+            row_low=np.array(self._row_low, dtype=float),
+            row_high=np.array(self._row_high, dtype=float),
+            offset=self.weights.point * sum(shape.points * len(shape.demands) for shape in self.shapes),
+        )
+
+
+def build(problem: Problem) -> Model:
+    """The model of a valid problem."""
+    draft = Draft(problem)
+    _add_riders(draft)
+    _add_points(draft)
+    _add_rigs(draft)
+    _add_parts(draft)
+    _add_crew(draft)
+    _add_sail_peaks(draft)
+    _add_board_peaks(draft)
+    return draft.model()
+
+
+def _loose(made: tuple[Pattern, ...]) -> frozenset[int]:
+    """Sails on which any boom goes with any mast: with one slot the boom can be chosen apart."""
+    booms: dict[int, dict[tuple[int, int], set[int]]] = defaultdict(lambda: defaultdict(set))
+    for p in made:
+        booms[p.sail][p.mast, p.extension].add(p.boom)
+    return frozenset(k for k, by_mast in booms.items() if len(set(map(frozenset, by_mast.values()))) == 1)
+
+
+def _weights(all_shapes: tuple[Shape, ...], problem: Problem) -> Weights:
+    worst = sum(
+        len(s.demands) * (max(loss for _, loss in s.sails) + max(loss for _, loss in s.boards))
+        for s in all_shapes
+        if s.sails
+    )
+    builds = sum(len(stock.units) for stock in problem.sails) * len(slots(problem))
+    # A power of two keeps sums of builds exact.
+    return Weights(point=POINT_OVER_WORST * (worst + 2.0), build=2.0 ** -(int(builds).bit_length()))
+
+
+def _add_riders(draft: Draft) -> None:
+    for shape in draft.shapes:
+        if shape.group is not None and shape.group not in draft.columns.whole:
+            draft.columns.whole[shape.group] = draft.column(0.0, 1.0)
+    for d, shape in enumerate(draft.shapes):
+        count = float(len(shape.demands))
+        worth = draft.weights.point * shape.points
+        sails: Terms = []
+        boards: Terms = []
+        for k, loss in shape.sails:
+            draft.columns.sail[d, k] = draft.column(loss - worth, count)
+            sails.append((draft.columns.sail[d, k], 1.0))
+        for j, loss in shape.boards:
+            draft.columns.board[d, j] = draft.column(loss, count)
+            boards.append((draft.columns.board[d, j], -1.0))
+        if shape.group is None:
+            draft.row(sails, high=count)
+        else:
+            draft.row([*sails, (draft.columns.whole[shape.group], -count)], 0.0, 0.0)
+        draft.row([*sails, *boards], 0.0, 0.0)
+        _add_pairing(draft, d, shape)
+
+
+def _add_points(draft: Draft) -> None:
+    """One row that counts the points served, for a proven limit on them to tighten."""
+    shapes = draft.shapes
+    served: Terms = [(c, float(shapes[d].points)) for (d, _), c in draft.columns.sail.items()]
+    draft.points_row = draft.row(served, high=float(sum(s.points * len(s.demands) for s in shapes)))
+
+
+def _add_pairing(draft: Draft, d: int, shape: Shape) -> None:
+    """Riders on sails that go only with some boards don't outnumber riders on those boards."""
+    suits = {
+        k: frozenset(j for j, _ in shape.boards if goes_with(draft.problem, k, j)) for k, _ in shape.sails
+    }
+    for boards in dict.fromkeys(suits.values()):
+        if len(boards) < len(shape.boards):
+            sails: Terms = [(draft.columns.sail[d, k], 1.0) for k, other in suits.items() if other <= boards]
+            draft.row([*sails, *((draft.columns.board[d, j], -1.0) for j in sorted(boards))], high=0.0)
+
+
+def _add_rigs(draft: Draft) -> None:
+    for s in range(BEFORE, len(draft.slots)):
+        by_sail: dict[int, Terms] = defaultdict(list)
+        kept_by_sail: dict[int, Terms] = defaultdict(list)
+        for p, pattern in enumerate(draft.patterns):
+            before = draft.columns.stand.get((p, s - 1))
+            if s == BEFORE:
+                if standing := draft.standing.get(pattern, 0):
+                    draft.columns.stand[p, s] = draft.column(0.0, standing, standing)
+                    by_sail[pattern.sail].append((draft.columns.stand[p, s], 1.0))
+                continue
+            units = _units(draft, pattern, s)
+            stand = draft.columns.stand[p, s] = draft.column(draft.weights.build, units)
+            by_sail[pattern.sail].append((stand, 1.0))
+            if before is not None:
+                keep = draft.columns.keep[p, s] = draft.column(
+                    -draft.weights.build, units, draft.issued[pattern, s]
+                )
+                kept_by_sail[pattern.sail].append((keep, 1.0))
+                draft.row([(keep, 1.0), (before, -1.0)], high=0.0)
+                draft.row([(keep, 1.0), (stand, -1.0)], high=0.0)
+        for total, parts in ((draft.columns.rigs, by_sail), (draft.columns.kept, kept_by_sail)):
+            for k, terms in parts.items():
+                total[k, s] = draft.column(0.0, len(draft.problem.sails[k].units), whole=False)
+                draft.row([*terms, (total[k, s], -1.0)], 0.0, 0.0)
+
+
+def _units(draft: Draft, pattern: Pattern, s: int) -> int:
+    parts = [("sails", pattern.sail), ("masts", pattern.mast), ("extensions", pattern.extension)]
+    if pattern.boom >= 0:
+        parts.append(("booms", pattern.boom))
+    return min(draft.at_hand[kind, index, s] for kind, index in parts)
+
+
+def _add_parts(draft: Draft) -> None:
+    for s in range(len(draft.slots)):
+        use: dict[tuple[str, int], Terms] = defaultdict(list)
+        for p, pattern in enumerate(draft.patterns):
+            term = (draft.columns.stand[p, s], 1.0)
+            use["masts", pattern.mast].append(term)
+            use["extensions", pattern.extension].append(term)
+            if pattern.boom >= 0:
+                use["booms", pattern.boom].append(term)
+        for (k, at), column in draft.columns.rigs.items():
+            if at == s:
+                use["sails", k].append((column, 1.0))
+        if draft.links:
+            _add_loose_booms(draft, use)
+        for (kind, index), terms in use.items():
+            draft.row(terms, high=draft.at_hand[kind, index, s], of=(kind, index))
+
+
+def _add_loose_booms(draft: Draft, use: dict[tuple[str, int], Terms]) -> None:
+    """With one slot and nothing standing the boom of a sail doesn't depend on its mast, so it is chosen apart."""
+    by_sail: dict[int, Terms] = defaultdict(list)
+    for k, b in draft.links:
+        if (k, 0) in draft.columns.rigs:
+            boom = draft.columns.boom[k, b] = draft.column(0.0, draft.at_hand["booms", b, 0])
+            by_sail[k].append((boom, 1.0))
+            use["booms", b].append((boom, 1.0))
+    for k, terms in by_sail.items():
+        draft.row([*terms, (draft.columns.rigs[k, 0], -1.0)], 0.0, 0.0)
+
+
+def _add_crew(draft: Draft) -> None:
+    for s, slot in enumerate(draft.slots):
+        if slot.seats is None:
+            continue
+        stood = [(c, 1.0) for (_, at), c in draft.columns.stand.items() if at == s]
+        kept = [(c, -1.0) for (_, at), c in draft.columns.keep.items() if at == s]
+        draft.row([*stood, *kept], high=len(slot.seats), of=("crew", s))
+
+
+def _add_sail_peaks(draft: Draft) -> None:
+    held = taken(draft.problem, "sails", draft.segments[0].start_min)
+    wishes: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    for (d, k), column in draft.columns.sail.items():
+        wishes[k].append((d, column))
+    for k in wishes | held:
+        for segment in draft.segments:
+            rigs = (draft.columns.kept if segment.building else draft.columns.rigs).get((k, segment.slot))
+            for terms, busy in _crowds(draft, segment, wishes.get(k, []), held.get(k, [])):
+                supply: Terms = [] if rigs is None else [(rigs, -1.0)]
+                draft.row([*terms, *supply], high=-busy)
+
+
+def _add_board_peaks(draft: Draft) -> None:
+    day = Segment(draft.segments[0].start_min, draft.segments[-1].end_min, BEFORE, building=False)
+    held = taken(draft.problem, "boards", day.start_min)
+    wishes: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    for (d, j), column in draft.columns.board.items():
+        wishes[j].append((d, column))
+    for j, columns in wishes.items():
+        units = len(draft.problem.boards[j].units)
+        for terms, busy in _crowds(draft, day, columns, held.get(j, [])):
+            if busy + sum(len(draft.shapes[d].demands) for d, _ in columns) > units:
+                draft.row(terms, high=units - busy, of=("boards", j))
+
+
+def _crowds(
+    draft: Draft, segment: Segment, wishes: list[tuple[int, int]], held: list[Taken]
+) -> Iterable[tuple[Terms, int]]:
+    """Per peak of the segment: the riders who may be under way, and how many units are taken."""
+    spans = [(draft.shapes[d].start_min, draft.shapes[d].end_min, column) for d, column in wishes]
+    spans += [(hold.start_min, hold.end_min, -1) for hold in held]
+    inside = np.array(
+        [
+            (max(start, segment.start_min), min(end, segment.end_min), column)
+            for start, end, column in spans
+            if start < segment.end_min and end > segment.start_min
+        ],
+        dtype=np.int64,
+    ).reshape(-1, 3)
+    starts, ends, columns = inside.T
+    for moment in peaks(starts, ends):
+        under_way = columns[(starts <= moment) & (ends > moment)]
+        yield [(int(c), 1.0) for c in under_way if c >= 0], int(np.sum(under_way < 0))

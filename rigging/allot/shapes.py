@@ -1,0 +1,160 @@
+"""What the day asks of the model: riders of equal wishes as one, and what is already spoken for."""
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass, replace
+from typing import Final
+
+from rigging.allot.problem import POINTS, Demand, Hold, Problem, Standing, hundredths
+from rigging.allot.rigs import Pattern
+from rigging.allot.timeline import Slot
+
+FAR_MIN: Final = 10**6
+"""Further off than any minute of a plan."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """Demands that differ in nothing the model sees, by index, with their allowed losses in hundredths.
+
+    The span includes the turn-round.
+    """
+
+    demands: tuple[int, ...]
+    start_min: int
+    end_min: int
+    points: int
+    group: str | None
+    sails: tuple[tuple[int, int], ...]
+    boards: tuple[tuple[int, int], ...]
+
+
+def shapes(problem: Problem, rigged: dict[int, int]) -> tuple[Shape, ...]:
+    """The demands not yet issued, merged; `rigged` gives by sail when the first of its rigs may be taken.
+
+    Where some sail doesn't go with some board a rider stays alone, so that the pair is one rider's.
+    """
+    issued = {hold.demand for hold in problem.frozen if hold.demand is not None}
+    merged: dict[tuple[Shape, int], list[int]] = defaultdict(list)
+    for index, demand in enumerate(problem.demands):
+        if demand.id not in issued:
+            shape, alone = _shape(problem, demand, rigged)
+            merged[shape, index if alone else -1].append(index)
+    return tuple(replace(shape, demands=tuple(demands)) for (shape, _), demands in merged.items())
+
+
+def _shape(problem: Problem, demand: Demand, rigged: dict[int, int]) -> tuple[Shape, bool]:
+    sails = {
+        k: hundredths(demand.sails[stock.name])
+        for k, stock in enumerate(problem.sails)
+        if stock.name in demand.sails and rigged.get(k, FAR_MIN) <= demand.start_min
+    }
+    boards = {
+        j: hundredths(demand.boards[stock.name])
+        for j, stock in enumerate(problem.boards)
+        if stock.name in demand.boards and stock.units
+    }
+    pairs = [(k, j) for k in sails for j in boards if goes_with(problem, k, j)]
+    some_sail, some_board = {k for k, _ in pairs}, {j for _, j in pairs}
+    shape = Shape(
+        (),
+        demand.start_min,
+        demand.end_min + problem.turn_round_min,
+        POINTS[demand.priority],
+        demand.group,
+        tuple((k, loss) for k, loss in sails.items() if k in some_sail),
+        tuple((j, loss) for j, loss in boards.items() if j in some_board),
+    )
+    return shape, len(pairs) < len(some_sail) * len(some_board)
+
+
+def goes_with(problem: Problem, sail: int, board: int) -> bool:
+    """Whether the board carries a sail of that area."""
+    spec = problem.boards[board].spec
+    return spec.sail_min_m2 <= problem.sails[sail].spec.area_m2 <= spec.sail_max_m2
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A span in which a unit of a stock is spoken for."""
+
+    start_min: int
+    end_min: int
+
+
+def taken(problem: Problem, kind: str, from_min: int) -> dict[int, list[Taken]]:
+    """Holds on the boards, or on the sails that stand, by index of the stock.
+
+    A hold that begins later than `from_min` keeps its unit from then on: so all holds share one
+    moment, and counting units is exact.
+    """
+    tags = problem.tags()
+    standing = {rig.sail for rig in problem.standing}
+    out: dict[int, list[Taken]] = defaultdict(list)
+    for hold in problem.frozen:
+        of, index = tags[hold.tag]
+        if of == kind and (kind == "boards" or hold.tag in standing):
+            out[index].append(Taken(min(hold.start_min, from_min), occupied_until(problem, hold)))
+    return out
+
+
+def occupied_until(problem: Problem, hold: Hold) -> int:
+    """When the unit is free again: a rider's hold ends with the turn-round."""
+    return hold.end_min + (problem.turn_round_min if hold.demand is not None else 0)
+
+
+def at_hand(problem: Problem, times: tuple[Slot, ...]) -> dict[tuple[str, int, int], int]:
+    """Units of each kind and stock that the crew may build with in a slot, and have in rigs after it.
+
+    A unit that is held, and doesn't stand, is away from the plan's start to the end of its hold: so
+    what is at hand only grows, and counting units is exact.
+    """
+    tags = problem.tags()
+    standing = {tag for rig in problem.standing for tag in rig.tags}
+    out: Counter[tuple[str, int, int]] = Counter()
+    for kind, stocks in problem.stocks():
+        for index, stock in enumerate(stocks):
+            for s in range(len(times)):
+                out[kind, index, s] = len(stock.units)
+    away = {
+        (hold.tag, s)
+        for hold in problem.frozen
+        if hold.tag not in standing
+        for s, slot in enumerate(times)
+        if occupied_until(problem, hold) > slot.start_min
+    }
+    for tag, s in away:
+        out[*tags[tag], s] -= 1
+    return dict(out)
+
+
+def standing_pattern(problem: Problem, rig: Standing) -> Pattern:
+    """The pattern of a standing rig."""
+    tags = problem.tags()
+    return Pattern(tags[rig.sail][1], tags[rig.mast][1], tags[rig.extension][1], tags[rig.boom][1])
+
+
+def standing_patterns(problem: Problem) -> Counter[Pattern]:
+    """How many rigs of each pattern stand when the plan starts."""
+    return Counter(standing_pattern(problem, rig) for rig in problem.standing)
+
+
+def first_rigged(
+    made: tuple[Pattern, ...], times: tuple[Slot, ...], standing: Counter[Pattern]
+) -> dict[int, int]:
+    """By sail, the first minute when one of its rigs can be taken."""
+    ready = min(slot.end_min for slot in times)
+    out = {pattern.sail: ready for pattern in made}
+    return out | {pattern.sail: -(FAR_MIN) for pattern in standing}
+
+
+def issued_through(problem: Problem, times: tuple[Slot, ...]) -> Counter[tuple[Pattern, int]]:
+    """By pattern and slot, the standing rigs that are out while the crew builds, and so must be kept."""
+    until = {
+        hold.tag: occupied_until(problem, hold) for hold in sorted(problem.frozen, key=lambda h: h.end_min)
+    }
+    out: Counter[tuple[Pattern, int]] = Counter()
+    for rig in problem.standing:
+        pattern = standing_pattern(problem, rig)
+        for s, slot in enumerate(times):
+            out[pattern, s] += until.get(rig.sail, -(FAR_MIN)) > slot.start_min
+    return out
