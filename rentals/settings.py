@@ -150,7 +150,9 @@ SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
 SESSION_COOKIE_AGE = 12 * 60 * 60
 SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60 if SECURE else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = SECURE
-SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env.bool("MARRAM_BEHIND_PROXY", False) else None
+SECURE_PROXY_SSL_HEADER = (
+    ("HTTP_X_FORWARDED_PROTO", "https") if env.bool("MARRAM_BEHIND_PROXY", False) else None
+)
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 CONTENT_SECURITY_POLICY = {
@@ -259,7 +261,11 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "COMPONENT_SPLIT_REQUEST": True,
     "SCHEMA_PATH_PREFIX": "/api/v1",
 }
-REST_KNOX: dict[str, Any] = {"TOKEN_TTL": timedelta(days=30), "AUTO_REFRESH": False, "TOKEN_PREFIX": "marram_"}
+REST_KNOX: dict[str, Any] = {
+    "TOKEN_TTL": timedelta(days=30),
+    "AUTO_REFRESH": False,
+    "TOKEN_PREFIX": "marram_",
+}
 
 LOGGING: dict[str, Any] = {
     "version": 1,

@@ -1,7 +1,23 @@
-"""Addresses: each app's pages under its station, the API under its version."""
+"""Addresses: the API under its version, each app's pages under their station."""
 
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import URLPattern, URLResolver, include, path
 
+from rentals.desk.views import home
+
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("", home, name="home"),
     path("api/v1/", include("api.urls")),
+    path(
+        "sign-in/", login_not_required(LoginView.as_view(template_name="people/sign_in.html")), name="sign-in"
+    ),
+    path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    path("<slug:station_slug>/", include("rentals.desk.urls")),
+    path("<slug:station_slug>/", include("rentals.bench.urls")),
+    path("<slug:station_slug>/", include("rentals.afloat.urls")),
+    path("<slug:station_slug>/", include("rentals.rigs.urls")),
+    path("<slug:station_slug>/", include("rentals.bookings.urls")),
+    path("<slug:station_slug>/", include("rentals.weather.urls")),
+    path("<slug:station_slug>/", include("rentals.people.urls")),
 ]

@@ -40,7 +40,9 @@ _lifted: list[tuple[str, str]] = []
 def _lift_rules() -> None:
     with connection.cursor() as cursor:
         if connection.vendor == "sqlite":
-            cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND name LIKE '%append_only%'")
+            cursor.execute(
+                "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND name LIKE '%append_only%'"
+            )
             _lifted[:] = cursor.fetchall()
             for name, _sql in _lifted:
                 cursor.execute(f"DROP TRIGGER {name}")

@@ -49,8 +49,32 @@ def postgresql() -> Iterator[str]:
         home, port = Path(folder), free_port()
         drop = _unprivileged(home)
         data = home / "data"
-        _run([*drop, program("initdb"), "-D", str(data), "-U", "marram", "--auth=trust", "-E", "UTF8", "--no-sync"])
-        server = [*drop, program("postgres"), "-D", str(data), "-h", "127.0.0.1", "-p", str(port), "-k", folder]
+        _run(
+            [
+                *drop,
+                program("initdb"),
+                "-D",
+                str(data),
+                "-U",
+                "marram",
+                "--auth=trust",
+                "-E",
+                "UTF8",
+                "--no-sync",
+            ]
+        )
+        server = [
+            *drop,
+            program("postgres"),
+            "-D",
+            str(data),
+            "-h",
+            "127.0.0.1",
+            "-p",
+            str(port),
+            "-k",
+            folder,
+        ]
         for setting in ("fsync=off", "synchronous_commit=off", "full_page_writes=off", "max_connections=300"):
             server += ["-c", setting]
         with (home / "log").open("wb") as log, subprocess.Popen(server, stdout=log, stderr=log) as process:

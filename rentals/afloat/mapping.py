@@ -10,7 +10,8 @@ from rentals.fleet.mapping import item_to_core
 from rentals.fleet.models import RIG_PARTS, Kind
 from rentals.people.models import Rider
 from rentals.stations.models import Station
-from rigging import checks, kit, sun, wind
+from rigging import checks, kit, sizing, sun, wind
+from rigging.checks.lists import Lines
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +61,7 @@ def launch_facts(
     return checks.LaunchFacts(
         now=station.local(now),
         due=station.local(outing.ends_at),
-        level=rider.level,
+        level=sizing.Level(rider.level),
         age_years=age_years(rider, now.date()),
         mass_kg=float(rider.mass_kg),
         waiver_signed=rider.waiver_signed_at is not None,
@@ -75,7 +76,7 @@ def launch_facts(
         wind_at=measured.start if measured else None,
         ahead_mean_ms=_beach(max((hour.mean_ms for hour in ahead), default=None)),
         ahead_gust_ms=_beach(_strongest_gust(ahead)),
-        shore=shore_word(station, beach, ahead),
+        shore=shore_of(station, beach, ahead),
         safety_boat_manned=None if log is None else log.safety_boat_manned,
         sun=sun_of(station, outing.starts_at),
         last_lightning_at=beach.last_lightning_at,
@@ -92,7 +93,7 @@ def launch_facts(
 
 def conditions(outing: Outing, beach: Beach, ahead: Sequence[wind.Hour]) -> checks.Conditions:
     """Return what makes lateness of an outing worse."""
-    word = shore_word(outing.station, beach, ahead)
+    word = shore_of(outing.station, beach, ahead)
     return checks.Conditions(
         off_shore=None if word is None else word == wind.Shore.OFF_SHORE,
         water_c=beach.log.water_c if beach.log else None,
@@ -107,15 +108,17 @@ def rig_fit(kit_parts: Iterable[KitPart]) -> kit.Fit | None:
     return kit.fit(**parts) if len(parts) == len(RIG_PARTS) else None  # type: ignore[arg-type]
 
 
-def shore_word(station: Station, beach: Beach, ahead: Sequence[wind.Hour]) -> str | None:
+def shore_of(station: Station, beach: Beach, ahead: Sequence[wind.Hour]) -> wind.Shore | None:
     """Return how the wind meets the shore: off-shore when the beach or any hour ahead says so."""
     directions = [beach.measured.from_deg] if beach.measured else []
     directions += [hour.from_deg for hour in ahead]
     known = [each for each in directions if each is not None]
     if not known:
         return None
-    words = {str(wind.shore(each, station.seaward_deg)) for each in known}
-    return next(word for word in ("off_shore", "side_shore", "on_shore") if word in words)
+    found = {wind.shore(each, station.seaward_deg) for each in known}
+    return next(
+        word for word in (wind.Shore.OFF_SHORE, wind.Shore.SIDE_SHORE, wind.Shore.ON_SHORE) if word in found
+    )
 
 
 def sun_of(station: Station, moment: datetime) -> sun.SunTimes:
@@ -130,7 +133,7 @@ def age_years(rider: Rider, day: date) -> float:
     return float(rider.age_on(day))
 
 
-def points_for(kinds: Iterable[str], lists: Mapping[str, checks.Lines] = checks.LAUNCH) -> checks.Lines:
+def points_for(kinds: Iterable[str], lists: Mapping[str, Lines] = checks.LAUNCH) -> Lines:
     """Return the points of a check for kinds of item, in words."""
     return checks.checklist([kind.replace("_", " ") for kind in kinds], lists)
 

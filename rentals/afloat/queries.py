@@ -1,8 +1,8 @@
 """What the launch check and the watch look at, gathered in a bounded number of queries."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from rentals.afloat.mapping import Beach, conditions, launch_facts, points_for
 from rentals.afloat.models import BeachLog
@@ -13,6 +13,9 @@ from rentals.stations.models import Station
 from rentals.weather import queries as weather
 from rentals.weather.mapping import covers, observation_to_core
 from rigging import checks, wind
+from rigging.checks.lists import Lines
+
+LIGHTNING_MEMORY = timedelta(hours=6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +24,7 @@ class LaunchSheet:
 
     outing: Outing
     kit: tuple[KitPart, ...]
-    points: checks.Lines
+    points: Lines
     gates: tuple[checks.Gate, ...]
     facts: checks.LaunchFacts
     caution: str = checks.CAUTION
@@ -35,9 +38,7 @@ class Lateness:
     result: checks.PhaseResult
 
 
-def launch_sheet(
-    outing: Outing, *, ticked: frozenset[str] | None, now: datetime
-) -> LaunchSheet:
+def launch_sheet(outing: Outing, *, ticked: frozenset[str] | None, now: datetime) -> LaunchSheet:
     """Return the sheet of an outing: seven queries.
 
     Args:
@@ -71,16 +72,19 @@ def kit_in_force(outing: Outing) -> Sequence[KitPart]:
     )
 
 
-def beach_now(station: Station, *, now: datetime) -> Beach:
-    """Return how the beach stands: four queries."""
+def beach_now(station: Station, *, now: datetime, riders_afloat: int | None = None) -> Beach:
+    """Return how the beach stands: three queries, or two when the riders afloat are counted already."""
     latest = weather.latest_observation(station, now=now)
     day_start, _ = day_bounds(station.local(now).date(), station.zone)
-    logs = BeachLog.objects.filter(station=station, at__lte=now).order_by("-at", "-id")
+    since = min(day_start, now - LIGHTNING_MEMORY)
+    logs = list(BeachLog.objects.filter(station=station, at__gte=since, at__lte=now).order_by("-at", "-id"))
+    if riders_afloat is None:
+        riders_afloat = Outing.objects.afloat().filter(station=station).count()
     return Beach(
         measured=observation_to_core(latest) if latest else None,
-        log=logs.filter(at__gte=day_start).first(),
-        last_lightning_at=logs.filter(lightning=True).values_list("at", flat=True).first(),
-        riders_afloat=Outing.objects.afloat().filter(station=station).count(),
+        log=next((log for log in logs if log.at >= day_start), None),
+        last_lightning_at=next((log.at for log in logs if log.lightning), None),
+        riders_afloat=riders_afloat,
     )
 
 
@@ -90,11 +94,6 @@ def lateness(
     """Return where outings on the water of one station stand, the latest first: no query."""
     judged = [Lateness(outing, _phase(outing, beach, hours, now)) for outing in outings]
     return tuple(sorted(judged, key=lambda each: (-each.result.phase.rank, each.outing.ends_at)))
-
-
-def due_times(states: Sequence[Lateness]) -> Mapping[int, checks.PhaseResult]:
-    """Return phase results by outing."""
-    return {state.outing.pk: state.result for state in states}
 
 
 def _phase(outing: Outing, beach: Beach, hours: Sequence[wind.Hour], now: datetime) -> checks.PhaseResult:

@@ -92,7 +92,9 @@ def log_beach(*, actor: Actor, station_id: int, entry: BeachEntry, now: datetime
             now=now,
         )
     text = "Lightning or thunder logged: everybody ashore" if entry.lightning else "Logged the beach"
-    line = journal.Line("station", station_id, text, {"instructors": entry.instructors, "water_c": entry.water_c})
+    line = journal.Line(
+        "station", station_id, text, {"instructors": entry.instructors, "water_c": entry.water_c}
+    )
     journal.record(actor=actor, act=Act.ENTER_WEATHER, station_id=station_id, lines=[line], now=now)
     return log
 
@@ -131,6 +133,7 @@ def check_launch(
     """
     outing = bookings.visible_outing(actor, outing_id)
     actor.require(Act.CHECK_LAUNCH, station_id=outing.station_id)
+    assert actor.user_id is not None  # noqa: S101 - a role at a station is a person's
     asked = [outing_id, kit_no, sorted(ticked), dict(overrides), note, launch]
     claim = journal.claim(actor=actor, act=Act.CHECK_LAUNCH, key=once, asked=asked, now=now)
     if claim.result_id is not None:
@@ -150,7 +153,11 @@ def check_launch(
         overrides=reasons,
         note=note.strip(),
     )
-    said = "passed" if passed else "not passed: " + " ".join(gate.text for gate in sheet.gates if not gate.passed)
+    said = (
+        "passed"
+        if passed
+        else "not passed: " + " ".join(gate.text for gate in sheet.gates if not gate.passed)
+    )
     lines = [journal.Line("outing", outing.pk, f"Launch check {said}", {"overrides": reasons})]
     lines += [journal.Line("item", part.item_id, f"Launch check {said}") for part in sheet.kit]
     journal.record(actor=actor, act=Act.CHECK_LAUNCH, station_id=outing.station_id, lines=lines, now=now)
@@ -174,13 +181,17 @@ def launch(*, actor: Actor, outing_id: int, now: datetime) -> Outing:
     actor.require(Act.LAUNCH, station_id=outing.station_id)
     if outing.state == OutingState.AFLOAT:
         return outing
-    check = LaunchCheck.objects.filter(outing=outing, kit_no=outing.kit_no, passed=True).order_by("-id").first()
+    check = (
+        LaunchCheck.objects.filter(outing=outing, kit_no=outing.kit_no, passed=True).order_by("-id").first()
+    )
     if check is None:
         raise UnableToLaunch("Log a launch check for this kit first.")
     ticked = frozenset(point["key"] for point in check.points if point["passed"])
     sheet = queries.launch_sheet(outing, ticked=ticked, now=now)
     if not checks.may_launch(sheet.gates, check.overrides):
-        shut = " ".join(gate.text for gate in sheet.gates if not gate.passed and gate.name not in check.overrides)
+        shut = " ".join(
+            gate.text for gate in sheet.gates if not gate.passed and gate.name not in check.overrides
+        )
         raise UnableToLaunch(f"Something has changed since the check. {shut}")
     _let_go(actor, outing, now)
     return outing
@@ -218,7 +229,9 @@ def watch(*, actor: Actor, now: datetime) -> int:
     """
     actor.require_system(System.WATCH)
     by_station: defaultdict[int, list[Outing]] = defaultdict(list)
-    for outing in Outing.objects.afloat().filter(ends_at__lt=now).select_related("station", "rider", "booking__party"):
+    for outing in (
+        Outing.objects.afloat().filter(ends_at__lt=now).select_related("station", "rider", "booking__party")
+    ):
         by_station[outing.station_id].append(outing)
     late = 0
     for outings in by_station.values():
@@ -239,7 +252,8 @@ def _raise_phases(actor: Actor, station: Station, state: queries.Lateness, now: 
         if phase in known:
             continue
         PhaseChange.objects.bulk_create(
-            [PhaseChange(outing=outing, phase=phase, raised_at=now, due_at=outing.ends_at)], ignore_conflicts=True
+            [PhaseChange(outing=outing, phase=phase, raised_at=now, due_at=outing.ends_at)],
+            ignore_conflicts=True,
         )
         mail.write_letter(
             event=f"overdue:{outing.pk}:{phase}",
@@ -267,7 +281,9 @@ def _overdue_letter(station: Station, outing: Outing, phase: checks.Phase, why: 
 def _let_go(actor: Actor, outing: Outing, now: datetime) -> None:
     actor.require(Act.LAUNCH, station_id=outing.station_id)
     bookings.move_outing(outing, OutingEvent.LAUNCH, launched_at=now)
-    line = journal.Line("outing", outing.pk, f"{outing.rider} is afloat, due {outing.station.local(outing.ends_at):%H:%M}")
+    line = journal.Line(
+        "outing", outing.pk, f"{outing.rider} is afloat, due {outing.station.local(outing.ends_at):%H:%M}"
+    )
     journal.record(actor=actor, act=Act.LAUNCH, station_id=outing.station_id, lines=[line], now=now)
 
 
@@ -280,4 +296,10 @@ def _require_issued(outing: Outing, kit_no: int) -> None:
 
 
 def _logged(gate: checks.Gate) -> dict[str, object]:
-    return {"name": gate.name, "passed": gate.passed, "hard": gate.hard, "text": gate.text, "rule": gate.reason.rule}
+    return {
+        "name": gate.name,
+        "passed": gate.passed,
+        "hard": gate.hard,
+        "text": gate.text,
+        "rule": gate.reason.rule,
+    }

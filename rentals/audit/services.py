@@ -75,11 +75,14 @@ def claim(*, actor: Actor, act: Act, key: UUID | None, asked: object, now: datet
         return Claim(mark_id=None, result_id=None)
     fingerprint = hashlib.sha256(json.dumps(asked, default=str, sort_keys=True).encode()).hexdigest()
     Once.objects.bulk_create(
-        [Once(user_id=actor.user_id, key=key, act=act.value, fingerprint=fingerprint, at=now)], ignore_conflicts=True
+        [Once(user_id=actor.user_id, key=key, act=act.value, fingerprint=fingerprint, at=now)],
+        ignore_conflicts=True,
     )
     mark = Once.objects.get(user_id=actor.user_id, key=key)
     if (mark.act, mark.fingerprint) != (act.value, fingerprint):
-        raise UnableToRepeat("This form was already sent with other values. Reload the page and enter it again.")
+        raise UnableToRepeat(
+            "This form was already sent with other values. Reload the page and enter it again."
+        )
     return Claim(mark_id=mark.pk, result_id=mark.result_id)
 
 

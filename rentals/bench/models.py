@@ -20,9 +20,7 @@ class ReturnCheck(models.Model):
 
     class Meta:
         constraints = (
-            models.CheckConstraint(
-                name="return_felt", condition=Q(felt__in=["", "under", "right", "over"])
-            ),
+            models.CheckConstraint(name="return_felt", condition=Q(felt__in=["", "under", "right", "over"])),
         )
 
     def __str__(self) -> str:
@@ -39,9 +37,7 @@ class ReturnLine(models.Model):
     fault = models.CharField(max_length=300, blank=True)
 
     class Meta:
-        constraints = (
-            models.UniqueConstraint(fields=["check_made", "item"], name="return_line_once"),
-        )
+        constraints = (models.UniqueConstraint(fields=["check_made", "item"], name="return_line_once"),)
 
     def __str__(self) -> str:
         return f"{self.item_id} {'back' if self.back else 'missing'}"
@@ -68,7 +64,9 @@ class Job(models.Model):
     class Meta:
         indexes = (
             models.Index(fields=["item"], name="job_by_item"),
-            models.Index(fields=["opened_at"], name="job_unfinished", condition=Q(state__in=["open", "mended"])),
+            models.Index(
+                fields=["opened_at"], name="job_unfinished", condition=Q(state__in=["open", "mended"])
+            ),
         )
         constraints = (
             models.CheckConstraint(

@@ -92,7 +92,13 @@ def take_back(
         outing=outing, at=now, by_id=actor.user_id, felt=felt, note=note.strip()
     )
     ReturnLine.objects.bulk_create(
-        ReturnLine(check_made=check, item_id=line.item_id, back=line.back, rinsed=line.rinsed, fault=line.fault.strip())
+        ReturnLine(
+            check_made=check,
+            item_id=line.item_id,
+            back=line.back,
+            rinsed=line.rinsed,
+            fault=line.fault.strip(),
+        )
         for line in lines
     )
     _take_items(actor, outing, lines, {part.item_id: part for part in out}, stays_rigged, now)
@@ -107,9 +113,7 @@ def take_back(
 
 
 @write
-def report_fault(
-    *, actor: Actor, item_id: int, fault: str, once: UUID | None = None, now: datetime
-) -> Job:
+def report_fault(*, actor: Actor, item_id: int, fault: str, once: UUID | None = None, now: datetime) -> Job:
     """Report a fault of an item in the shed: it goes to the bench at once.
 
     Raises:
@@ -144,7 +148,12 @@ def mend(*, actor: Actor, job_id: int, work: str, minutes: int | None, now: date
         raise UnableToMend.at("work", "Enter what you did.")
     if minutes is not None and not 0 <= minutes <= 6000:
         raise UnableToMend.at("minutes", "Enter minutes between 0 and 6000, or leave it empty.")
-    values: dict[str, Any] = {"work": work.strip(), "minutes": minutes, "mended_at": now, "mended_by_id": actor.user_id}
+    values: dict[str, Any] = {
+        "work": work.strip(),
+        "minutes": minutes,
+        "mended_at": now,
+        "mended_by_id": actor.user_id,
+    }
     _move_job(job, JobEvent.MEND, **values)
     _tell(actor, Act.MEND, job, f"Mended: {work.strip()}", now)
     return job
@@ -165,7 +174,12 @@ def release(*, actor: Actor, job_id: int, now: datetime) -> Job:
     _move_job(job, JobEvent.RELEASE, finished_at=now, finished_by_id=actor.user_id)
     if not Job.objects.filter(item=job.item, state__in=UNFINISHED).exists():
         fleet.move_items(
-            actor=actor, act=Act.RELEASE, items=[job.item], event=ItemEvent.RELEASE, text="Released into use", now=now
+            actor=actor,
+            act=Act.RELEASE,
+            items=[job.item],
+            event=ItemEvent.RELEASE,
+            text="Released into use",
+            now=now,
         )
     _tell(actor, Act.RELEASE, job, f"Released: {job.fault}", now)
     return job
@@ -237,10 +251,14 @@ def water_s(outing: Outing) -> int:
     return round((outing.ashore_at - outing.launched_at).total_seconds())
 
 
-def _tell_wear(actor: Actor, outings: Mapping[int, Outing], rows: Sequence[WearPosting], now: datetime) -> None:
+def _tell_wear(
+    actor: Actor, outings: Mapping[int, Outing], rows: Sequence[WearPosting], now: datetime
+) -> None:
     for station_id in {outing.station_id for outing in outings.values()}:
         lines = [
-            journal.Line("item", row.item_id, f"{row.water_s // 60} min on the water", {"outing": row.outing_id})
+            journal.Line(
+                "item", row.item_id, f"{row.water_s // 60} min on the water", {"outing": row.outing_id}
+            )
             for row in rows
             if outings[row.outing_id].station_id == station_id
         ]
@@ -257,7 +275,9 @@ def _check_lines(lines: Sequence[Came], out: Collection[KitPart], felt: str) -> 
     if felt not in ("", "under", "right", "over"):
         raise UnableToTakeBack.at("felt", "Choose under, right or over.")
     if len(told) != len(set(told)) or set(told) != expected:
-        raise UnableToTakeBack("The kit that is out has changed meanwhile. Reload the page and go through it again.")
+        raise UnableToTakeBack(
+            "The kit that is out has changed meanwhile. Reload the page and go through it again."
+        )
     for line in lines:
         if line.fault.strip() and not line.back:
             raise UnableToTakeBack.at(
@@ -280,19 +300,23 @@ def _take_items(
     rig_whole = stays_rigged and sum(part.part in RIG_PARTS for part in whole) == len(RIG_PARTS)
     for event, rigged in ((ItemEvent.TAKE_BACK_RIGGED, True), (ItemEvent.TAKE_BACK, False)):
         items = [part.item for part in whole if (rig_whole and part.part in RIG_PARTS) is rigged]
-        fleet.move_items(actor=actor, act=Act.TAKE_BACK, items=items, event=event, text="Came back whole", now=now)
+        fleet.move_items(
+            actor=actor, act=Act.TAKE_BACK, items=items, event=event, text="Came back whole", now=now
+        )
     if not rig_whole:
-        fleet.derig(actor=actor, act=Act.TAKE_BACK, item_ids=[part.item_id for part in parts.values()], now=now)
+        fleet.derig(
+            actor=actor, act=Act.TAKE_BACK, item_ids=[part.item_id for part in parts.values()], now=now
+        )
     for line in back:
         if line.fault.strip():
             _open_job(actor, Act.TAKE_BACK, parts[line.item_id].item, line.fault, outing, now)
 
 
 @inside_write
-def _open_job(
-    actor: Actor, act: Act, item: Item, fault: str, outing: Outing | None, now: datetime
-) -> Job:
-    job = Job.objects.create(item=item, fault=fault.strip()[:300], opened_at=now, opened_by_id=actor.user_id, outing=outing)
+def _open_job(actor: Actor, act: Act, item: Item, fault: str, outing: Outing | None, now: datetime) -> Job:
+    job = Job.objects.create(
+        item=item, fault=fault.strip()[:300], opened_at=now, opened_by_id=actor.user_id, outing=outing
+    )
     if item.state != ItemState.ON_BENCH:
         fleet.move_items(
             actor=actor, act=act, items=[item], event=ItemEvent.TO_BENCH, text=f"Fault: {job.fault}", now=now

@@ -87,7 +87,9 @@ class Outing(models.Model):
     starts_at = models.DateTimeField()
     ends_at = models.DateTimeField()
     state = models.CharField(
-        max_length=10, choices=[(state.value, state.value) for state in OutingState], default=OutingState.BOOKED
+        max_length=10,
+        choices=[(state.value, state.value) for state in OutingState],
+        default=OutingState.BOOKED,
     )
     kit_no = models.PositiveIntegerField(default=0)
     launched_at = models.DateTimeField(null=True)
@@ -127,7 +129,8 @@ class Outing(models.Model):
                 name="closed_has_a_time", condition=~Q(state="closed") | Q(closed_at__isnull=False)
             ),
             models.CheckConstraint(
-                name="closed_is_ashore", condition=~Q(state="closed", ashore_at=None, launched_at__isnull=False)
+                name="closed_is_ashore",
+                condition=~Q(state="closed", ashore_at=None, launched_at__isnull=False),
             ),
         )
 

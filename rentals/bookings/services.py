@@ -128,7 +128,9 @@ def issue_kit(*, actor: Actor, outing_id: int, kit_no: int, now: datetime) -> Ou
     actor.require(Act.ISSUE, station_id=outing.station_id)
     if outing.kit_no != kit_no or outing.state not in (OutingState.KITTED, OutingState.CLEARED):
         raise UnableToMoveOuting("The kit was swapped meanwhile, or none is chosen. Reload the page.")
-    parts = list(KitPart.objects.filter(outing=outing, dropped_at=None, issued_at=None).select_related("item"))
+    parts = list(
+        KitPart.objects.filter(outing=outing, dropped_at=None, issued_at=None).select_related("item")
+    )
     if not parts:
         return outing
     fleet.move_items(
@@ -199,7 +201,9 @@ def move_outing(outing: Outing, event: OutingEvent, **values: Any) -> None:
     source = OutingState(outing.state)
     target = MOVES.get((source, event))
     if target is None:
-        raise UnableToMoveOuting(f"The outing is {source.replace('_', ' ')}; you cannot {event} it now. Reload the page.")
+        raise UnableToMoveOuting(
+            f"The outing is {source.replace('_', ' ')}; you cannot {event} it now. Reload the page."
+        )
     if not Outing.objects.filter(pk=outing.pk, state=source).update(state=target, **values):
         raise UnableToMoveOuting("A colleague moved this outing meanwhile. Reload the page.")
     outing.state = target
@@ -226,7 +230,8 @@ def put_kit(*, outing: Outing, items: Mapping[Kind, int], now: datetime) -> None
         purpose=f"outing {outing.pk}",
     )
     KitPart.objects.bulk_create(
-        KitPart(outing=outing, item_id=item_id, hold=holds[item_id], part=part) for part, item_id in items.items()
+        KitPart(outing=outing, item_id=item_id, hold=holds[item_id], part=part)
+        for part, item_id in items.items()
     )
     move_outing(outing, OutingEvent.KIT, kit_no=outing.kit_no + 1)
 
@@ -260,7 +265,9 @@ def _check_contact(contact: Contact, kind: str, riders: int) -> None:
     if not contact.name.strip():
         raise UnableToBook.at("contact_name", "Enter who speaks for the party.")
     if not (contact.phone.strip() or contact.email.strip()):
-        raise UnableToBook.at("contact_phone", "Enter a phone number or an address, so that you can reach them.")
+        raise UnableToBook.at(
+            "contact_phone", "Enter a phone number or an address, so that you can reach them."
+        )
     if not 1 <= riders <= MOST_RIDERS:
         raise UnableToBook.at("riders", f"Enter 1 to {MOST_RIDERS} riders.")
 

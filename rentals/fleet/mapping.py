@@ -1,5 +1,7 @@
 """Item models as the kit of the trade's formulas."""
 
+from collections.abc import Callable, Mapping
+
 from rentals.fleet.models import Item, ItemModel, Kind
 from rigging import kit
 
@@ -42,6 +44,8 @@ def _sail(model: ItemModel, name: str) -> kit.Sail:
         battens=model.battens or 0,
         cams=model.cams or 0,
         clew_height_cm=model.clew_height_cm,
+        cutout_low_cm=model.cutout_low_cm,
+        cutout_high_cm=model.cutout_high_cm,
     )
 
 
@@ -109,7 +113,7 @@ def _number(value: float | None) -> float:
     return value
 
 
-_BUILDERS = {
+_BUILDERS: Mapping[Kind, Callable[[ItemModel, str], Part]] = {
     Kind.SAIL: _sail,
     Kind.MAST: _mast,
     Kind.BOOM: _boom,

@@ -1,6 +1,7 @@
 """Item models and items, the holds on them, and the rigs that stand built."""
 
 import uuid
+from collections.abc import Collection
 from datetime import datetime, timedelta
 
 from django.db import models
@@ -33,7 +34,18 @@ RIG_PARTS = (Kind.SAIL, Kind.MAST, Kind.BOOM, Kind.EXTENSION, Kind.BASE)
 WORN = (Kind.HARNESS, Kind.BUOYANCY_AID, Kind.WETSUIT, Kind.HELMET)
 
 _NEEDS = {
-    Kind.SAIL: ("area_m2", "luff_cm", "boom_cm", "imcs", "curve", "head", "takes_rdm", "takes_sdm", "battens", "cams"),
+    Kind.SAIL: (
+        "area_m2",
+        "luff_cm",
+        "boom_cm",
+        "imcs",
+        "curve",
+        "head",
+        "takes_rdm",
+        "takes_sdm",
+        "battens",
+        "cams",
+    ),
     Kind.MAST: ("length_cm", "imcs", "curve", "takes_rdm", "takes_sdm"),
     Kind.BOOM: ("min_cm", "max_cm", "takes_rdm", "takes_sdm", "shim"),
     Kind.EXTENSION: ("min_cm", "max_cm", "step_cm", "takes_rdm", "takes_sdm", "coupling"),
@@ -55,7 +67,8 @@ def _complete(kind: Kind) -> models.CheckConstraint:
 
 def _within(name: str, low: float, high: float) -> models.CheckConstraint:
     return models.CheckConstraint(
-        name=f"model_{name}_range", condition=Q(**{f"{name}__isnull": True}) | Q(**{f"{name}__range": (low, high)})
+        name=f"model_{name}_range",
+        condition=Q(**{f"{name}__isnull": True}) | Q(**{f"{name}__range": (low, high)}),
     )
 
 
@@ -69,6 +82,8 @@ class ItemModel(models.Model):
     luff_cm = models.FloatField(null=True, blank=True)
     boom_cm = models.FloatField(null=True, blank=True)
     clew_height_cm = models.FloatField(null=True, blank=True)
+    cutout_low_cm = models.FloatField(null=True, blank=True)
+    cutout_high_cm = models.FloatField(null=True, blank=True)
     head = models.CharField(max_length=10, null=True, blank=True, choices=[(h.value, h.value) for h in Head])  # noqa: DJ001
     head_strap_cm = models.FloatField(null=True, blank=True)
     battens = models.PositiveSmallIntegerField(null=True, blank=True)
@@ -76,20 +91,28 @@ class ItemModel(models.Model):
     takes_rdm = models.BooleanField(null=True, blank=True)
     takes_sdm = models.BooleanField(null=True, blank=True)
     imcs = models.FloatField(null=True, blank=True)
-    curve = models.CharField(max_length=10, null=True, blank=True, choices=[(c.value, c.value) for c in BendCurve])  # noqa: DJ001
+    curve = models.CharField(
+        max_length=10, null=True, blank=True, choices=[(c.value, c.value) for c in BendCurve]
+    )
     length_cm = models.FloatField(null=True, blank=True)
     min_cm = models.FloatField(null=True, blank=True)
     max_cm = models.FloatField(null=True, blank=True)
     step_cm = models.FloatField(null=True, blank=True)
     shim = models.BooleanField(null=True, blank=True)
-    coupling = models.CharField(max_length=10, null=True, blank=True, choices=[(c.value, c.value) for c in Coupling])  # noqa: DJ001
-    joint = models.CharField(max_length=10, null=True, blank=True, choices=[(j.value, j.value) for j in Joint])  # noqa: DJ001
+    coupling = models.CharField(
+        max_length=10, null=True, blank=True, choices=[(c.value, c.value) for c in Coupling]
+    )
+    joint = models.CharField(
+        max_length=10, null=True, blank=True, choices=[(j.value, j.value) for j in Joint]
+    )
     height_cm = models.FloatField(null=True, blank=True)
     volume_l = models.FloatField(null=True, blank=True)
     width_cm = models.FloatField(null=True, blank=True)
     sail_min_m2 = models.FloatField(null=True, blank=True)
     sail_max_m2 = models.FloatField(null=True, blank=True)
-    fin_box = models.CharField(max_length=12, null=True, blank=True, choices=[(f.value, f.value) for f in FinBox])  # noqa: DJ001
+    fin_box = models.CharField(
+        max_length=12, null=True, blank=True, choices=[(f.value, f.value) for f in FinBox]
+    )
     daggerboard = models.BooleanField(null=True, blank=True)
     buoyancy_n = models.FloatField(null=True, blank=True)
     thickness_mm = models.FloatField(null=True, blank=True)
@@ -111,7 +134,17 @@ class ItemModel(models.Model):
             _within("volume_l", 30, 400),
             _within("buoyancy_n", 20, 300),
             models.CheckConstraint(
-                name="model_min_below_max", condition=Q(min_cm=None) | Q(max_cm=None) | Q(min_cm__lt=F("max_cm"))
+                name="model_min_below_max",
+                condition=Q(min_cm=None) | Q(max_cm=None) | Q(min_cm__lt=F("max_cm")),
+            ),
+            models.CheckConstraint(
+                name="model_cutout",
+                condition=Q(cutout_low_cm=None, cutout_high_cm=None)
+                | Q(
+                    cutout_low_cm__gt=0,
+                    cutout_low_cm__lt=F("cutout_high_cm"),
+                    cutout_high_cm__lt=F("luff_cm"),
+                ),
             ),
             models.CheckConstraint(
                 name="model_sail_range",
@@ -142,13 +175,15 @@ class ItemQuerySet(models.QuerySet["Item"]):
         """Items that may be promised: not held back, on the bench or withdrawn."""
         return self.exclude(state__in=[ItemState.HELD_BACK, ItemState.ON_BENCH, ItemState.WITHDRAWN])
 
-    def free_between(self, start: datetime, end: datetime) -> "ItemQuerySet":
-        """Items that no live hold keeps in the half-open span.
+    def free_between(
+        self, start: datetime, end: datetime, *, ignoring: Collection[uuid.UUID] = ()
+    ) -> "ItemQuerySet":
+        """Items that no live hold keeps in the half-open span, but for holds that are about to be let go.
 
         Not `exclude(holds__start__lt=…, holds__end__gt=…)`: over a multi-valued relation each condition finds
         a hold of its own, and an item held at 8 and at 15 would look busy at 10.
         """
-        clash = Hold.objects.overlapping(start, end).filter(item=OuterRef("pk"))
+        clash = Hold.objects.overlapping(start, end).filter(item=OuterRef("pk")).exclude(pk__in=ignoring)
         return self.filter(~Exists(clash))
 
 
@@ -187,7 +222,10 @@ class HoldQuerySet(models.QuerySet["Hold"]):
     def overlapping(self, start: datetime, end: datetime) -> "HoldQuerySet":
         """Live holds that meet the half-open span; a hold's bounded length bounds the look back."""
         return self.filter(
-            live=True, starts_at__lt=end, ends_at__gt=start, starts_at__gt=start - timedelta(days=MAX_SPAN_DAYS)
+            live=True,
+            starts_at__lt=end,
+            ends_at__gt=start,
+            starts_at__gt=start - timedelta(days=MAX_SPAN_DAYS),
         )
 
 

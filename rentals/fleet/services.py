@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping
 from datetime import datetime
+from uuid import UUID
 
 from django.db import IntegrityError
 from django.db.models import F, Q
@@ -41,7 +42,8 @@ def take_holds(
         UnableToHold: one is taken; the message names it and by when it is free.
     """
     wanted = [
-        Hold(item_id=item_id, starts_at=starts_at, ends_at=ends_at, purpose=purpose) for item_id in sorted(item_ids)
+        Hold(item_id=item_id, starts_at=starts_at, ends_at=ends_at, purpose=purpose)
+        for item_id in sorted(item_ids)
     ]
     try:
         with savepoint():
@@ -56,7 +58,7 @@ def take_holds(
 
 
 @inside_write
-def end_holds(*, hold_ids: Collection[object]) -> None:
+def end_holds(*, hold_ids: Collection[UUID]) -> None:
     """Let holds go, so that others can have the items."""
     Hold.objects.filter(pk__in=hold_ids, live=True).update(live=False)
 

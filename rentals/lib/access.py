@@ -101,7 +101,9 @@ class Actor:
         """
         _asked.set(True)
         if station_id not in self.roles:
-            raise NotVisible("There is nothing here for you. Check the address, or ask to be added to the station.")
+            raise NotVisible(
+                "There is nothing here for you. Check the address, or ask to be added to the station."
+            )
         if not self.may(act, station_id=station_id):
             needed = " or ".join(sorted(MAY[act]))
             raise NotAllowed(f"To {act} here you must be {needed}. Ask a colleague who is.")

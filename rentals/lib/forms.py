@@ -2,12 +2,15 @@
 
 import uuid
 from collections.abc import Mapping
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django import forms
 
 from rentals.lib.problems import Refused
+from rentals.lib.when import NotATime, moment
 
 
 class PlainForm(forms.Form):
@@ -38,6 +41,21 @@ class PlainForm(forms.Form):
             self.add_error(None, refused.sentence)
 
 
+class MomentForm(PlainForm):
+    """A form with wall-clock times of a station's day."""
+
+    def moment_of(self, day_field: str, time_field: str, zone: ZoneInfo) -> datetime | None:
+        """Return the aware moment of two fields; what names none is said beside the time."""
+        day, written = self.cleaned_data.get(day_field), self.cleaned_data.get(time_field)
+        if day is None or written is None:
+            return None
+        try:
+            return moment(day, written, zone)
+        except NotATime as problem:
+            self.add_error(time_field, str(problem))
+            return None
+
+
 class OnceForm(PlainForm):
     """A form that counts once: its key comes with the page and goes to the service."""
 
@@ -57,10 +75,10 @@ class NumberField(forms.DecimalField):
         self.widget = forms.TextInput(attrs={"inputmode": "decimal", "class": "short", "autocomplete": "off"})
         self.error_messages["invalid"] = f"Enter a number in {unit}."
 
-    def to_python(self, value: Any) -> Decimal | None:
+    def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override]  # the stubs say int
         return super().to_python(value.replace(",", ".") if isinstance(value, str) else value)
 
     def validate(self, value: Decimal | None) -> None:
-        super().validate(value)
+        super().validate(value)  # type: ignore[arg-type]  # the stubs forget the empty value
         if value is not None and not self.low <= value <= self.high:
             raise forms.ValidationError(f"Enter a number between {self.low:g} and {self.high:g} {self.unit}.")

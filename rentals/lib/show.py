@@ -73,5 +73,22 @@ def compass(degrees: float | None) -> str:
     """Show where the wind comes from, in sixteen points."""
     if degrees is None:
         return "variable"
-    points = "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW".split()
+    points = [
+        "N",
+        "NNE",
+        "NE",
+        "ENE",
+        "E",
+        "ESE",
+        "SE",
+        "SSE",
+        "S",
+        "SSW",
+        "SW",
+        "WSW",
+        "W",
+        "WNW",
+        "NW",
+        "NNW",
+    ]
     return points[round(degrees / 22.5) % 16]

@@ -62,7 +62,10 @@ def station_page(
                     return view(staff_request, *args, **kwargs)
                 except Refused as refused:
                     return render(
-                        request, "refused.html", {"station": station, "refused": refused}, status=refused.status
+                        request,
+                        "refused.html",
+                        {"station": station, "refused": refused},
+                        status=refused.status,
                     )
 
         return require_http_methods(list(methods))(page)  # type: ignore[return-value]

@@ -13,8 +13,12 @@ from rentals.stations.models import LEVELS
 class RiderFields(PlainForm):
     """The fields of a rider, alone or as one row of a booking."""
 
-    name = forms.CharField(label="Name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "off"}))
-    born_on = forms.DateField(label="Born on", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    name = forms.CharField(
+        label="Name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "off"})
+    )
+    born_on = forms.DateField(
+        label="Born on", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
     mass_kg = NumberField(label="Mass in kg", unit="kg", low=MASS_KG[0], high=MASS_KG[1], decimal_places=1)
     stature_cm = NumberField(
         label="Stature in cm", unit="cm", low=STATURE_CM[0], high=STATURE_CM[1], decimal_places=0

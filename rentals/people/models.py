@@ -47,12 +47,8 @@ class Posting(models.Model):
             models.UniqueConstraint(
                 fields=["user", "station", "role"], condition=Q(until=None), name="one_open_posting_per_role"
             ),
-            models.CheckConstraint(
-                name="posting_span", condition=Q(until=None) | Q(until__gt=F("since"))
-            ),
-            models.CheckConstraint(
-                name="posting_role", condition=Q(role__in=[role.value for role in Role])
-            ),
+            models.CheckConstraint(name="posting_span", condition=Q(until=None) | Q(until__gt=F("since"))),
+            models.CheckConstraint(name="posting_role", condition=Q(role__in=[role.value for role in Role])),
         )
 
     def __str__(self) -> str:
@@ -97,9 +93,7 @@ class Rider(models.Model):
         constraints = (
             models.CheckConstraint(name="rider_mass", condition=Q(mass_kg__range=MASS_KG)),
             models.CheckConstraint(name="rider_stature", condition=Q(stature_cm__range=STATURE_CM)),
-            models.CheckConstraint(
-                name="rider_level", condition=Q(level__in=[level for level, _ in LEVELS])
-            ),
+            models.CheckConstraint(name="rider_level", condition=Q(level__in=[level for level, _ in LEVELS])),
             models.CheckConstraint(name="rider_born", condition=Q(born_on__gte=date(1900, 1, 1))),
             models.CheckConstraint(
                 name="consent_by_a_named_guardian",

@@ -84,7 +84,9 @@ def check_facts(facts: RiderFacts, *, today: date) -> None:
     if facts.born_on > today:
         wrong["born_on"] = "Enter a birth date in the past."
     elif not YOUNGEST_YEARS <= (today - facts.born_on).days / 365.25 <= OLDEST_YEARS:
-        wrong["born_on"] = f"Enter a birth date of a rider between {YOUNGEST_YEARS} and {OLDEST_YEARS} years old."
+        wrong["born_on"] = (
+            f"Enter a birth date of a rider between {YOUNGEST_YEARS} and {OLDEST_YEARS} years old."
+        )
     if facts.consent and not facts.guardian_name.strip():
         wrong["guardian_name"] = "Enter who consented."
     if wrong:

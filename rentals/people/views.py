@@ -29,9 +29,7 @@ def rider(request: StaffRequest, rider_id: int) -> HttpResponse:
     form = RiderForm.of(known, request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
-            services.change_rider(
-                actor=request.actor, rider_id=known.pk, facts=form.facts(), now=clock.now()
-            )
+            services.change_rider(actor=request.actor, rider_id=known.pk, facts=form.facts(), now=clock.now())
         except services.UnableToKeepRider as refused:
             form.refuse(refused)
         else:

@@ -1,32 +1,15 @@
 """Wind typed by hand, and files of wind."""
 
-from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
 
-from rentals.lib.forms import NumberField, PlainForm
-from rentals.lib.when import NotATime, moment
+from rentals.lib.forms import MomentForm, NumberField, PlainForm
 from rentals.weather.services import HandHour
 from rigging import units, wind
 
 LARGEST_FILE = 5 * 1024 * 1024
-
-
-class MomentForm(PlainForm):
-    """A form with wall-clock times of a station's day."""
-
-    def moment_of(self, day_field: str, time_field: str, zone: ZoneInfo) -> datetime | None:
-        """Return the aware moment of two fields; what names none is said beside the time."""
-        day, written = self.cleaned_data.get(day_field), self.cleaned_data.get(time_field)
-        if day is None or written is None:
-            return None
-        try:
-            return moment(day, written, zone)
-        except NotATime as problem:
-            self.add_error(time_field, str(problem))
-            return None
 
 
 class HandForm(MomentForm):

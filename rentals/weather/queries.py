@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 from rentals.lib.access import Actor
 from rentals.lib.when import day_bounds
 from rentals.stations.models import Station
-from rentals.weather.mapping import blend, observation_to_core
+from rentals.weather.mapping import blend
 from rentals.weather.models import Hour, Observation, Run, Source
 from rigging import wind
 
@@ -34,24 +34,19 @@ class DayWind:
     end: datetime
     hours: tuple[wind.Hour, ...]
     newest_run: Run | None
-    latest: Observation | None
-    latest_at_10_m: wind.Hour | None
     stale: str
 
 
 def day_wind(station: Station, day: date, *, now: datetime) -> DayWind:
-    """Return the wind of a station's day: three queries."""
+    """Return the forecast wind of a station's day: two queries."""
     start, end = day_bounds(day, station.zone)
     newest = Run.objects.filter(station=station).order_by("-received_at").first()
-    latest = latest_observation(station, now=now)
     return DayWind(
         day=day,
         start=start,
         end=end,
         hours=hours_between(station, start, end),
         newest_run=newest,
-        latest=latest,
-        latest_at_10_m=observation_to_core(latest) if latest else None,
         stale=_stale(newest, now),
     )
 

@@ -256,6 +256,8 @@ def _keep_forecast(
         ),
         batch_size=500,
     )
-    line = journal.Line("station", station_id, f"Took in a forecast of {len(forecast.hours)} steps: {kind.label}")
+    line = journal.Line(
+        "station", station_id, f"Took in a forecast of {len(forecast.hours)} steps: {kind.label}"
+    )
     journal.record(actor=actor, act=act, station_id=station_id, lines=[line], now=now)
     return run

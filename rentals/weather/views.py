@@ -36,6 +36,7 @@ def weather(request: StaffRequest) -> HttpResponse:
         "station": request.station,
         "page": "weather",
         "wind": wind,
+        "latest": queries.latest_observation(request.station, now=now),
         "drawing": mark_safe(drawn),  # noqa: S308 - the core escapes every text in it
         "sources": queries.source_states(request.actor, request.station, now=now),
         "by_hand": by_hand,
@@ -43,7 +44,9 @@ def weather(request: StaffRequest) -> HttpResponse:
         "day_before": day - timedelta(days=1),
         "day_after": day + timedelta(days=1),
     }
-    return render(request, "weather/weather.html", context, status=422 if by_hand.errors or from_file.errors else 200)
+    return render(
+        request, "weather/weather.html", context, status=422 if by_hand.errors or from_file.errors else 200
+    )
 
 
 def _keep_by_hand(request: StaffRequest, form: HandForm) -> bool:
@@ -53,9 +56,7 @@ def _keep_by_hand(request: StaffRequest, form: HandForm) -> bool:
     if hour is None:
         return False
     try:
-        services.enter_by_hand(
-            actor=request.actor, station_id=request.station.pk, hour=hour, now=clock.now()
-        )
+        services.enter_by_hand(actor=request.actor, station_id=request.station.pk, hour=hour, now=clock.now())
     except services.UnableToTakeWind as refused:
         form.refuse(refused)
         return False
@@ -68,7 +69,10 @@ def _keep_file(request: StaffRequest, form: FileForm) -> bool:
         return False
     try:
         took = services.take_file(
-            actor=request.actor, station_id=request.station.pk, content=form.cleaned_data["file"], now=clock.now()
+            actor=request.actor,
+            station_id=request.station.pk,
+            content=form.cleaned_data["file"],
+            now=clock.now(),
         )
     except services.UnableToTakeWind as refused:
         form.refuse(refused)

@@ -1,0 +1,1 @@
+"""Errors of the API as problem details (RFC 9457), whatever went wrong."""

@@ -1,0 +1,11 @@
+"""Addresses of the desk: Today and the outing page, under their station."""
+
+from django.urls import path
+
+from rentals.desk import views
+
+urlpatterns = [
+    path("", views.today, name="today"),
+    path("outings/<int:outing_id>/", views.outing, name="outing"),
+    path("outings/<int:outing_id>/issue/", views.issue, name="issue"),
+]

@@ -1,0 +1,135 @@
+"""Today, and the outing page that walks a rider from the promise to the launch."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.safestring import mark_safe
+
+from rentals.bookings import queries as bookings
+from rentals.bookings import services as bookings_services
+from rentals.bookings.states import NOT_YET_AFLOAT, OutingState
+from rentals.desk import queries
+from rentals.lib import clock
+from rentals.lib.problems import Conflict
+from rentals.people.doors import StaffRequest, station_page
+from rentals.rigs import queries as rigs
+from rentals.rigs import services as rigs_services
+from rentals.rigs.forms import KitForm
+from rentals.stations.models import Station
+from rigging.drawing import wind_day_svg
+
+
+def home(request: HttpRequest) -> HttpResponse:
+    """Go to Today of the station, or choose one where there are several."""
+    actor = request.actor  # type: ignore[attr-defined]
+    stations = list(Station.objects.visible_to(actor).order_by("name"))
+    if len(stations) == 1:
+        return redirect("today", stations[0].slug)
+    return render(request, "desk/home.html", {"stations": stations})
+
+
+@station_page("GET")
+def today(request: StaffRequest) -> HttpResponse:
+    """Show the day at one glance."""
+    now = clock.now()
+    actual = request.station.local(now).date()
+    day = _asked_day(request, actual)
+    board = queries.board(request.station, day, now=now)
+    drawn = wind_day_svg(
+        board.wind.hours, now, board.wind.start, board.wind.end, zone=request.station.zone, title="Wind today"
+    )
+    context = {
+        "station": request.station,
+        "page": "today",
+        "board": board,
+        "now": now,
+        "is_today": day == actual,
+        "day_before": day - timedelta(days=1),
+        "day_after": day + timedelta(days=1),
+        "drawing": mark_safe(drawn),  # noqa: S308 - the core escapes every text in it
+    }
+    return render(request, "desk/today.html", context)
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """Which steps an outing's page offers."""
+
+    choose: bool
+    issue: bool
+    check: bool
+    let_go: bool
+    ashore: bool
+    take_back: bool
+    cancel: bool
+
+
+@station_page("GET", "POST")
+def outing(request: StaffRequest, outing_id: int) -> HttpResponse:
+    """Show an outing; choose its kit."""
+    shown = bookings.outing_for(request.actor, request.station, outing_id)
+    found = rigs.offers(shown)
+    form = KitForm(found, request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            rigs_services.kit_outing(
+                actor=request.actor,
+                outing_id=shown.pk,
+                choice=form.choice(),
+                once=form.cleaned_data["once"],
+                now=clock.now(),
+            )
+        except (rigs_services.UnableToKit, Conflict) as refused:
+            form.refuse(refused)
+        else:
+            messages.success(request, f"Kit chosen for {shown.rider}.")
+            return redirect("outing", request.station.slug, shown.pk)
+    context = {
+        "station": request.station,
+        "page": "today",
+        "outing": shown,
+        "offers": found,
+        "form": form,
+        "kit": found.kit.values(),
+        "card": rigs.card_of(shown),
+        "steps": _steps(shown.state, found),
+        "entries": queries.outing_journal(shown),
+    }
+    return render(request, "desk/outing.html", context, status=422 if form.errors else 200)
+
+
+@station_page("POST")
+def issue(request: StaffRequest, outing_id: int) -> HttpResponse:
+    """Hand the kit over."""
+    kit_no = request.POST.get("kit_no", "")
+    handed = bookings_services.issue_kit(
+        actor=request.actor,
+        outing_id=outing_id,
+        kit_no=int(kit_no) if kit_no.isdigit() else 0,
+        now=clock.now(),
+    )
+    messages.success(request, f"Issued to {handed.rider}.")
+    return redirect("launch-check", request.station.slug, handed.pk)
+
+
+def _steps(state: str, found: rigs.Offers) -> Steps:
+    issued = any(part.issued_at and not part.returned_at for part in found.kit.values())
+    return Steps(
+        choose=state in NOT_YET_AFLOAT and not issued,
+        issue=state in (OutingState.KITTED, OutingState.CLEARED) and not issued,
+        check=state in (OutingState.KITTED, OutingState.CLEARED) and issued,
+        let_go=state == OutingState.CLEARED,
+        ashore=state == OutingState.AFLOAT,
+        take_back=issued or state in (OutingState.AFLOAT, OutingState.ASHORE),
+        cancel=state in NOT_YET_AFLOAT and not issued,
+    )
+
+
+def _asked_day(request: StaffRequest, actual: date) -> date:
+    try:
+        return date.fromisoformat(request.GET.get("day", ""))
+    except ValueError:
+        return actual

@@ -1,0 +1,280 @@
+"""What a rider could be given: sails with their reasons, the parts that rig them, boards and what is worn."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import TypeVar
+
+from rentals.bookings.models import KitPart, Outing
+from rentals.fleet.mapping import item_to_core, model_to_core
+from rentals.fleet.models import RIG_PARTS, WORN, Item, Kind
+from rentals.fleet.states import ItemState
+from rentals.people.mapping import rider_to_core
+from rentals.rigs.models import Card
+from rentals.stations import queries as stations
+from rentals.weather import queries as weather
+from rigging import checks, kit, parts, sizing, wind
+from rigging.units import BadValue
+
+T = TypeVar("T")
+
+WORN_SIZES = (("XS", 45.0), ("S", 58.0), ("M", 74.0), ("L", 92.0), ("XL", 160.0))
+"""Size up to a body mass [kg]; common practice, no source. A rider tries it on all the same."""
+
+
+@dataclass(frozen=True, slots=True)
+class SailOffer:
+    """One model of sail for a rider: how it would do, which unit of it, and what rigs it."""
+
+    item: Item
+    free: int
+    advice: sizing.Recommendation
+    rig: Mapping[Kind, Item] | None
+    parts_reason: str
+
+    @property
+    def fits(self) -> bool:
+        """Whether nothing forbids the sail and the shed can rig it."""
+        return self.advice.fits and self.rig is not None
+
+    @property
+    def bar(self) -> tuple[str, str, str, str]:
+        """Width under, width powered, start and width over, in percent of a drawn bar."""
+        under, powered = 100 * self.advice.under, 100 * self.advice.powered
+        over_from = under + powered
+        return f"{under:.1f}", f"{powered:.1f}", f"{over_from:.1f}", f"{max(100 - over_from, 0):.1f}"
+
+
+@dataclass(frozen=True, slots=True)
+class BoardOffer:
+    """One model of board for a rider."""
+
+    item: Item
+    suits: sizing.Suits
+
+
+@dataclass(frozen=True, slots=True)
+class Offers:
+    """Everything that can be chosen for an outing."""
+
+    outing: Outing
+    slot: wind.SlotWind | None
+    shore: wind.Shore | None
+    no_wind: str
+    sails: tuple[SailOffer, ...]
+    smaller: SailOffer | None
+    boards: tuple[BoardOffer, ...]
+    fins: tuple[Item, ...]
+    spares: Mapping[Kind, tuple[Item, ...]]
+    worn: Mapping[Kind, tuple[Item, ...]]
+    kit: Mapping[Kind, KitPart]
+
+    @property
+    def fitting(self) -> tuple[SailOffer, ...]:
+        """Sails that may be recommended, best first."""
+        return tuple(offer for offer in self.sails if offer.fits)
+
+    @property
+    def refused(self) -> tuple[SailOffer, ...]:
+        """Sails that something speaks against."""
+        return tuple(offer for offer in self.sails if not offer.fits)
+
+    def sail(self, item_id: int) -> SailOffer | None:
+        """Return the offer that a sail's unit stands for."""
+        return next((offer for offer in self.sails if offer.item.pk == item_id), None)
+
+
+def offers(outing: Outing) -> Offers:
+    """Return what an outing could be given: five queries.
+
+    Args:
+        outing: with rider and station at hand.
+    """
+    station, rider = outing.station, rider_to_core(outing.rider)
+    own = {Kind(part.part): part for part in _kit(outing)}
+    free = _free_units(outing, own)
+    slot, no_wind = _slot(outing)
+    shore = None if slot is None else slot.shore(station.seaward_deg)
+    policy = stations.policy_of(station)
+    sails = () if slot is None else _sail_offers(free, rider, slot, policy, shore)
+    best = next((offer for offer in sails if offer.fits), None)
+    return Offers(
+        outing=outing,
+        slot=slot,
+        shore=shore,
+        no_wind=no_wind,
+        sails=sails,
+        smaller=_one_down(sails, best),
+        boards=_board_offers(free[Kind.BOARD], rider, best),
+        fins=tuple(units[0] for units in free[Kind.FIN]),
+        spares={part: tuple(units[0] for units in free[part]) for part in RIG_PARTS if part is not Kind.SAIL},
+        worn={kind: tuple(_worn_first(free[kind], outing)) for kind in WORN},
+        kit=own,
+    )
+
+
+def card_of(outing: Outing) -> Card | None:
+    """Return an outing's card in force: one query."""
+    return Card.objects.filter(outing=outing, kit_no=outing.kit_no).first()
+
+
+def items_on(card: Card) -> dict[Kind, Item]:
+    """Return the items a card was made for: one query."""
+    ids = card.inputs["items"].values()
+    found = {item.pk: item for item in Item.objects.filter(pk__in=ids).select_related("model")}
+    return {Kind(part): found[item_id] for part, item_id in card.inputs["items"].items()}
+
+
+def rig_for(sail: kit.Sail, spares: Mapping[Kind, Sequence[Item]]) -> tuple[dict[Kind, Item] | None, str]:
+    """Return the parts, out of those free, that rig a sail best, and why these or why none."""
+    masts, extensions, booms, bases = (
+        [model_to_core(item.model, str(item.pk)) for item in spares[kind]]
+        for kind in (Kind.MAST, Kind.EXTENSION, Kind.BOOM, Kind.BASE)
+    )
+    chosen = parts.best_parts(
+        sail,
+        _only(kit.Mast, masts),
+        _only(kit.Extension, extensions),
+        _only(kit.Boom, booms),
+        _only(kit.Base, bases),
+    )
+    if chosen is None:
+        return None, _nothing_fits(sail, spares)
+    by_id = {str(item.pk): item for items in spares.values() for item in items}
+    names = {
+        Kind.MAST: chosen.mast.name,
+        Kind.EXTENSION: chosen.extension.name,
+        Kind.BOOM: chosen.boom.name,
+        Kind.BASE: chosen.base.name,
+    }
+    return {kind: by_id[name] for kind, name in names.items()}, chosen.reason.text
+
+
+def sail_of(item: Item) -> kit.Sail:
+    """Return a sail's dataclass, named by its model."""
+    (sail,) = _only(kit.Sail, [model_to_core(item.model, item.model.name)])
+    return sail
+
+
+def fin_for(board: Item, area_m2: float, fins: Sequence[Item]) -> Item | None:
+    """Return the free fin of the board's box whose length is nearest to the sail's, or None."""
+    usual = sizing.fin_length_cm(area_m2)
+    fitting = [fin for fin in fins if fin.model.fin_box == board.model.fin_box]
+    middle = (usual.low + usual.high) / 2
+    return min(fitting, key=lambda fin: (abs((fin.model.length_cm or 0) - middle), fin.pk), default=None)
+
+
+def _kit(outing: Outing) -> list[KitPart]:
+    parts_held = KitPart.objects.filter(outing=outing, dropped_at=None)
+    return list(parts_held.select_related("item__model").order_by("id"))
+
+
+def _free_units(outing: Outing, own: Mapping[Kind, KitPart]) -> defaultdict[Kind, list[list[Item]]]:
+    """Return free items by kind and model, within a model the one to take first: in the shed, least worn."""
+    end = outing.ends_at + timedelta(minutes=outing.station.turn_round_min)
+    items = (
+        Item.objects.filter(station=outing.station)
+        .fit_to_give()
+        .free_between(outing.starts_at, end, ignoring=[part.hold_id for part in own.values()])
+        .select_related("model")
+        .order_by("model_id", "water_s", "tag")
+    )
+    kept = {part.item_id for part in own.values()}
+    by_model: defaultdict[int, list[Item]] = defaultdict(list)
+    for item in items:
+        by_model[item.model_id].append(item)
+    grouped: defaultdict[Kind, list[list[Item]]] = defaultdict(list)
+    for units in by_model.values():
+        units.sort(key=lambda item: (item.pk not in kept, item.state == ItemState.ISSUED))
+        grouped[Kind(units[0].model.kind)].append(units)
+    return grouped
+
+
+def _slot(outing: Outing) -> tuple[wind.SlotWind | None, str]:
+    hours = weather.hours_between(outing.station, outing.starts_at, outing.ends_at)
+    try:
+        return wind.slot_wind(hours, outing.starts_at, outing.ends_at), ""
+    except BadValue:
+        return (
+            None,
+            "No forecast covers this time. Enter the wind by hand or load a file, then choose the kit.",
+        )
+
+
+def _sail_offers(
+    free: Mapping[Kind, list[list[Item]]],
+    rider: sizing.Rider,
+    slot: wind.SlotWind,
+    policy: sizing.Policy,
+    shore: wind.Shore | None,
+) -> tuple[SailOffer, ...]:
+    groups = {units[0].model.name: units for units in free[Kind.SAIL]}
+    if not groups:
+        return ()
+    spares = {part: [units[0] for units in free[part]] for part in RIG_PARTS}
+    sails = [model_to_core(units[0].model, name) for name, units in groups.items()]
+    # Whether the boat is manned is the launch gate's question on the day; here only what no boat would mend.
+    advised = sizing.recommend(rider, _only(kit.Sail, sails), slot, policy, shore=shore, safety_boat=True)
+    found = []
+    for advice in advised:
+        units = groups[advice.sail.name]
+        rig, why = rig_for(advice.sail, spares)
+        found.append(SailOffer(item=units[0], free=len(units), advice=advice, rig=rig, parts_reason=why))
+    return tuple(sorted(found, key=lambda offer: not offer.fits))
+
+
+def _one_down(sails: Sequence[SailOffer], best: SailOffer | None) -> SailOffer | None:
+    if best is None:
+        return None
+    riggable = [offer for offer in sails if offer.fits]
+    smaller = sizing.one_size_down([offer.advice for offer in riggable], best.advice)
+    return next((offer for offer in riggable if offer.advice is smaller), None)
+
+
+def _board_offers(
+    groups: Sequence[Sequence[Item]], rider: sizing.Rider, best: SailOffer | None
+) -> tuple[BoardOffer, ...]:
+    area = best.advice.sail.area_m2 if best else None
+    found = []
+    for units in groups:
+        board = item_to_core(units[0])
+        if isinstance(board, kit.Board):
+            found.append(BoardOffer(units[0], sizing.board_suits(board, rider, area)))
+    usual = sizing.board_volume_l(rider)
+    middle = (usual.low + usual.high) / 2
+    return tuple(
+        sorted(found, key=lambda each: (not each.suits.ok, abs((each.item.model.volume_l or 0) - middle)))
+    )
+
+
+def _worn_first(groups: Sequence[Sequence[Item]], outing: Outing) -> list[Item]:
+    """Return what is worn, the size that should fit first; an aid must also carry the rider's mass."""
+    mass = float(outing.rider.mass_kg)
+    size = next((name for name, up_to in WORN_SIZES if mass <= up_to), WORN_SIZES[-1][0])
+    needed_n = checks.aid_needed_n(mass)
+    items = [units[0] for units in groups]
+    return sorted(
+        items,
+        key=lambda item: (
+            item.model.buoyancy_n is not None and item.model.buoyancy_n < needed_n,
+            item.model.size != size,
+            -(item.model.thickness_mm or 0),
+            item.model.name,
+        ),
+    )
+
+
+def _nothing_fits(sail: kit.Sail, spares: Mapping[Kind, Sequence[Item]]) -> str:
+    missing = [kind.value for kind in (Kind.MAST, Kind.EXTENSION, Kind.BOOM, Kind.BASE) if not spares[kind]]
+    if missing:
+        return f"No {' and no '.join(missing)} is free at that time."
+    diameters = " or ".join(sorted(sail.diameters))
+    return (
+        f"No free mast, extension, boom and base go together for luff {sail.luff_cm:g} cm, {diameters}, "
+        f"index {sail.imcs:g} and boom {sail.boom_cm:g} cm."
+    )
+
+
+def _only(kind: type[T], found: Iterable[object]) -> list[T]:
+    return [part for part in found if isinstance(part, kind)]

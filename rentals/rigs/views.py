@@ -1,0 +1,56 @@
+"""The rig card: drawn, with each setting and its reason, on a phone or printed on A6."""
+
+import segno
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.safestring import mark_safe
+
+from rentals.bookings import queries as bookings
+from rentals.fleet.mapping import item_to_core
+from rentals.fleet.models import RIG_PARTS, Item, Kind
+from rentals.lib.problems import NotVisible
+from rentals.people.doors import StaffRequest, station_page
+from rentals.rigs import queries
+from rentals.rigs.mapping import shown_settings
+from rentals.rigs.models import Card
+from rigging import trim
+from rigging.drawing import rig_svg
+
+
+@station_page("GET")
+def card(request: StaffRequest, outing_id: int) -> HttpResponse:
+    """Show an outing's rig card."""
+    outing = bookings.outing_for(request.actor, request.station, outing_id)
+    made = queries.card_of(outing)
+    if made is None:
+        raise NotVisible("There is no rig card yet. Choose the kit first.")
+    items = queries.items_on(made)
+    address = request.build_absolute_uri(reverse("outing", args=[request.station.slug, outing.pk]))
+    context = {
+        "station": request.station,
+        "page": "today",
+        "outing": outing,
+        "card": made,
+        "items": items.items(),
+        "settings": shown_settings(made.settings),
+        "steps": trim.steps(),
+        "drawing": mark_safe(_draw(made, items, str(outing.rider))),  # noqa: S308 - the core escapes its texts
+        "code": mark_safe(segno.make(address, micro=False).svg_inline(border=2, omitsize=True)),  # noqa: S308
+    }
+    return render(request, "rigs/card.html", context)
+
+
+def _draw(made: Card, items: dict[Kind, Item], title: str) -> str:
+    numbers = {number.name: number for number in shown_settings(made.settings)}
+    named = {kind.value: item_to_core(items[kind]) for kind in RIG_PARTS}
+    return rig_svg(
+        **named,  # type: ignore[arg-type]
+        extension_cm=numbers["extension"].value,
+        boom_cm=numbers["boom length"].value,
+        boom_height_cm=numbers["boom height"].value,
+        head_strap_cm=numbers["head strap"].value,
+        downhaul=f"+{numbers['downhaul'].value:g} cm",
+        outhaul=f"+{numbers['outhaul'].value:g} cm",
+        title=f"Rig for {title}",
+    )
