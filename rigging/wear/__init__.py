@@ -1,0 +1,36 @@
+"""Wear: how long kit lasts by the station's own records, when to replace it, which inspections are due."""
+
+from rigging.wear.groups import Estimate, GroupLife, life_of_groups
+from rigging.wear.inspection import (
+    DEFAULT_RULES,
+    Counters,
+    InspectionDue,
+    InspectionRule,
+    inspection_due,
+    inspections,
+)
+from rigging.wear.kaplan import KaplanMeier, kaplan_meier
+from rigging.wear.records import Records, records
+from rigging.wear.replacement import Replacement, cost_rate, preventive_age
+from rigging.wear.weibull import WeibullLife, fit_weibull
+
+__all__ = [
+    "DEFAULT_RULES",
+    "Counters",
+    "Estimate",
+    "GroupLife",
+    "InspectionDue",
+    "InspectionRule",
+    "KaplanMeier",
+    "Records",
+    "Replacement",
+    "WeibullLife",
+    "cost_rate",
+    "fit_weibull",
+    "inspection_due",
+    "inspections",
+    "kaplan_meier",
+    "life_of_groups",
+    "preventive_age",
+    "records",
+]
