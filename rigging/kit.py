@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from rigging.units import BadValue, in_range
+from rigging.units import BadValue, keep_in_range, keep_whole
 
 # -- constants: value, unit, source, status ---------------------------------------------------------
 BOOM_MARGIN_CM: Final = 2.0  # cm over the printed length, 1-2 as printed lengths vary; common practice
@@ -94,20 +94,22 @@ class Sail:
     outhaul_strong_cm: float = 3.0
 
     def __post_init__(self) -> None:
-        in_range("area_m2", self.area_m2, "m²", 0.5, 15)
-        in_range("luff_cm", self.luff_cm, "cm", 100, 700)
-        in_range("boom_cm", self.boom_cm, "cm", 80, 320)
-        in_range("imcs", self.imcs, "", 5, 45)
-        in_range("head_strap_cm", self.head_strap_cm, "cm", 0, 100)
-        in_range("battens", self.battens, "battens", 0, 12)
-        in_range("cams", self.cams, "cams", 0, 8)
+        keep_in_range(self, "area_m2", "m²", 0.5, 15)
+        keep_in_range(self, "luff_cm", "cm", 100, 700)
+        keep_in_range(self, "boom_cm", "cm", 80, 320)
+        keep_in_range(self, "imcs", "", 5, 45)
+        keep_in_range(self, "head_strap_cm", "cm", 0, 100)
+        keep_whole(self, "battens", "battens", 0, 12)
+        keep_whole(self, "cams", "cams", 0, 8)
         for name in ("clew_height_cm", "cutout_low_cm", "cutout_high_cm"):
-            if (value := getattr(self, name)) is not None:
-                in_range(name, value, "cm", 0, self.luff_cm)
-        in_range("downhaul_light_cm", self.downhaul_light_cm, "cm", -5, 10)
-        in_range("downhaul_strong_cm", self.downhaul_strong_cm, "cm", self.downhaul_light_cm, 15)
-        in_range("outhaul_light_cm", self.outhaul_light_cm, "cm", -5, 10)
-        in_range("outhaul_strong_cm", self.outhaul_strong_cm, "cm", self.outhaul_light_cm, 15)
+            if getattr(self, name) is not None:
+                keep_in_range(self, name, "cm", 0, self.luff_cm)
+        if self.cutout_high_cm is not None:
+            keep_in_range(self, "cutout_high_cm", "cm", self.cutout_low_cm or 0, self.luff_cm)
+        keep_in_range(self, "downhaul_light_cm", "cm", -5, 10)
+        keep_in_range(self, "downhaul_strong_cm", "cm", self.downhaul_light_cm, 15)
+        keep_in_range(self, "outhaul_light_cm", "cm", -5, 10)
+        keep_in_range(self, "outhaul_strong_cm", "cm", self.outhaul_light_cm, 15)
         if not self.diameters:
             raise BadValue("diameters", "nothing", "", "RDM, SDM or both")
 
@@ -123,8 +125,8 @@ class Mast:
     curve: BendCurve = BendCurve.CONSTANT
 
     def __post_init__(self) -> None:
-        in_range("length_cm", self.length_cm, "cm", 150, 600)
-        in_range("imcs", self.imcs, "", 5, 45)
+        keep_in_range(self, "length_cm", "cm", 150, 600)
+        keep_in_range(self, "imcs", "", 5, 45)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,8 +143,8 @@ class Boom:
     shim: bool = False
 
     def __post_init__(self) -> None:
-        in_range("min_cm", self.min_cm, "cm", 80, 320)
-        in_range("max_cm", self.max_cm, "cm", self.min_cm, 320)
+        keep_in_range(self, "min_cm", "cm", 80, 320)
+        keep_in_range(self, "max_cm", "cm", self.min_cm, 320)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,9 +159,9 @@ class Extension:
     coupling: Coupling = Coupling.PIN
 
     def __post_init__(self) -> None:
-        in_range("min_cm", self.min_cm, "cm", 0, 80)
-        in_range("max_cm", self.max_cm, "cm", self.min_cm, 80)
-        in_range("step_cm", self.step_cm, "cm", 0.5, 10)
+        keep_in_range(self, "min_cm", "cm", 0, 80)
+        keep_in_range(self, "max_cm", "cm", self.min_cm, 80)
+        keep_in_range(self, "step_cm", "cm", 0.5, 10)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,12 +174,15 @@ class Base:
     height_cm: float = 10.0
 
     def __post_init__(self) -> None:
-        in_range("height_cm", self.height_cm, "cm", 0, 40)
+        keep_in_range(self, "height_cm", "cm", 0, 40)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
-    """A board: volume in litres, width in cm, the sails it carries, its fin box."""
+    """A board: volume in litres, width in cm, the sails it carries, its fin box.
+
+    `deck_cm` is the deck's height at the mast track when the board lies on the ground.
+    """
 
     name: str
     volume_l: float
@@ -186,12 +191,14 @@ class Board:
     sail_max_m2: float
     fin_box: FinBox
     daggerboard: bool = False
+    deck_cm: float = 12.0
 
     def __post_init__(self) -> None:
-        in_range("volume_l", self.volume_l, "l", 10, 600)
-        in_range("width_cm", self.width_cm, "cm", 30, 150)
-        in_range("sail_min_m2", self.sail_min_m2, "m²", 0, 15)
-        in_range("sail_max_m2", self.sail_max_m2, "m²", self.sail_min_m2, 15)
+        keep_in_range(self, "volume_l", "l", 10, 600)
+        keep_in_range(self, "width_cm", "cm", 30, 150)
+        keep_in_range(self, "sail_min_m2", "m²", 0, 15)
+        keep_in_range(self, "sail_max_m2", "m²", self.sail_min_m2, 15)
+        keep_in_range(self, "deck_cm", "cm", 3, 30)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -203,7 +210,7 @@ class Fin:
     box: FinBox
 
     def __post_init__(self) -> None:
-        in_range("length_cm", self.length_cm, "cm", 3, 120)
+        keep_in_range(self, "length_cm", "cm", 3, 120)
 
 
 # -- which go together ------------------------------------------------------------------------------
@@ -219,9 +226,9 @@ class Tolerance:
     boom_margin_cm: float = BOOM_MARGIN_CM
 
     def __post_init__(self) -> None:
-        in_range("imcs", self.imcs, "", 0, 10)
-        in_range("curve_classes", self.curve_classes, "classes", 0, 2)
-        in_range("boom_margin_cm", self.boom_margin_cm, "cm", 0, 10)
+        keep_in_range(self, "imcs", "", 0, 10)
+        keep_whole(self, "curve_classes", "classes", 0, 2)
+        keep_in_range(self, "boom_margin_cm", "cm", 0, 10)
 
 
 USUAL: Final = Tolerance()

@@ -9,6 +9,7 @@ from typing import Final
 from rigging.kit import (
     USUAL,
     Base,
+    Board,
     Boom,
     Diameter,
     Extension,
@@ -115,7 +116,11 @@ class DoesNotFit(BadValue):
     def __init__(self, sail: Sail, misfits: tuple[Misfit, ...]) -> None:
         said = " ".join(misfit.text for misfit in misfits)
         super().__init__("rig", sail.name, "", f"made of parts that fit. {said}")
+        self.sail = sail
         self.misfits = misfits
+
+    def __reduce__(self) -> tuple[type["DoesNotFit"], tuple[Sail, tuple[Misfit, ...]]]:
+        return DoesNotFit, (self.sail, self.misfits)
 
 
 def settings(
@@ -128,6 +133,7 @@ def settings(
     beach_ms: float,
     window: Window[float] | None = None,
     tolerance: Tolerance = USUAL,
+    board: Board | None = None,
 ) -> Settings:
     """Return the settings of a rig for a rider in `beach_ms` of beach wind.
 
@@ -137,6 +143,7 @@ def settings(
         beach_ms: wind at head height, 0-60 [m/s]; `SlotWind.beach_mean_ms` of a slot.
         window: the sail's window for this rider, computed when None.
         tolerance: what the station takes for a fit.
+        board: where given, boom height is also told over the ground beside it.
 
     Raises:
         DoesNotFit: a BadValue, when the parts don't make a rig.
@@ -155,7 +162,7 @@ def settings(
     position = window_position(wind, edges)
     tunings = tuple(tuning(sail, band) for band in Band)
     band = list(Band)[min(int(position * len(Band)), len(Band) - 1)]
-    height = _boom_height(sail, base, rider)
+    height = _boom_height(sail, base, rider, board)
     clew = clew_boom_cm(sail, mast, height.value)
     length = _boom_length(sail, boom, height.value, clew, tolerance.boom_margin_cm)
     hooks_in = rider.harness and rider.level.rank >= HARNESS_FROM
@@ -268,7 +275,7 @@ def _head_strap(sail: Sail, mast: Mast, found: Fit) -> Setting:
     return Setting("head strap", value, "cm", STRAP_TOLERANCE_CM, reason)
 
 
-def _boom_height(sail: Sail, base: Base, rider: Rider) -> Setting:
+def _boom_height(sail: Sail, base: Base, rider: Rider, board: Board | None) -> Setting:
     stature_cm = 100 * (rider.stature_m or usual_stature(rider.mass_kg))
     shoulder = SHOULDER * stature_cm
     low = sail.cutout_low_cm if sail.cutout_low_cm is not None else 0.0
@@ -282,6 +289,9 @@ def _boom_height(sail: Sail, base: Base, rider: Rider) -> Setting:
     )
     if not low <= wanted <= high:
         text += f" Shoulder height is outside the cut-out of {low:g}-{high:g} cm, so its end holds."
+    if board is not None:
+        ground = value + base.height_cm + board.deck_cm
+        text += f" Beside the board on the ground that is at {ground:.0f} cm."
     armpit, chin = BOOM_HEIGHT_RANGE
     inputs = (Input("stature", stature_cm, "cm"), Input("base", base.height_cm, "cm"))
     source = "Drillis & Contini, in Winter 2009; ANSUR II"

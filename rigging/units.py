@@ -70,6 +70,20 @@ def in_range(name: str, value: float | Decimal, unit: str, low: float, high: flo
     return number
 
 
+def keep_in_range(record: object, name: str, unit: str, low: float, high: float) -> None:
+    """Check a frozen record's field as it is made, and keep it as a plain float; raises BadValue."""
+    object.__setattr__(record, name, in_range(name, getattr(record, name), unit, low, high))
+
+
+def keep_whole(record: object, name: str, unit: str, low: int, high: int) -> None:
+    """The same for a field that counts: a plain int, no fraction."""
+    value = getattr(record, name)
+    number = in_range(name, value, unit, low, high)
+    if not number.is_integer():
+        raise BadValue(name, value, unit, f"a whole number between {low:g} and {high:g}")
+    object.__setattr__(record, name, int(number))
+
+
 def array_in_range(name: str, values: ArrayLike, unit: str, low: float, high: float) -> FloatArray:
     """Return `values` as a float array when it is not empty and every element lies within [low, high].
 

@@ -192,15 +192,20 @@ def _mean(r: Rider, s: Sail, slot: SlotWind, policy: Policy, w: Window[float], o
 
 
 def _gust(r: Rider, s: Sail, slot: SlotWind, policy: Policy, w: Window[float], over: float) -> Reason:
+    gust = knots(slot.beach_gust_ms)
+    limit = policy.levels[r.level].mean_cap_kn * policy.gust_cap_factor
+    text = f"Gusts reach {gust:.0f} kn on the beach; the limit for {r.level} riders is {limit:.0f} kn."
+    return Reason(text, "level's limit on gusts", POLICY, (Input("limit", limit, "kn"),))
+
+
+def _hold(r: Rider, s: Sail, slot: SlotWind, policy: Policy, w: Window[float], over: float) -> Reason:
     allowed = policy.levels[r.level]
-    gust = knots(slot.gust_ms * BEACH_FACTOR)
-    cap = allowed.mean_cap_kn * policy.gust_cap_factor
-    limit = min(cap, knots(w.beach_over_ms) * allowed.gust_tolerance)
+    gust, limit = knots(slot.beach_gust_ms), knots(w.beach_over_ms) * allowed.gust_tolerance
     text = (
-        f"Gusts of {gust:.0f} kn are forecast on the beach. This sail and level allow {limit:.0f} kn, "
+        f"Gusts of {gust:.0f} kn are forecast on the beach. This sail can be held up to {limit:.0f} kn, "
         f"and the chance of more is over {100 * allowed.gust_risk:.0f} %."
     )
-    rule = "gust within the sail's upper edge x tolerance and the level's gust limit"
+    rule = "gust within the sail's upper edge x tolerance"
     return Reason(text, rule, POLICY, (Input("gust", gust, "kn"), Input("limit", limit, "kn")))
 
 
@@ -248,4 +253,5 @@ _SAY: Final[dict[Veto, _Sentence]] = {
     Veto.OFF_SHORE: _off_shore,
     Veto.SIZE: _size,
     Veto.BECALMED: _becalmed,
+    Veto.HOLD: _hold,
 }

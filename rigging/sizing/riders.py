@@ -6,7 +6,7 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import Final
 
-from rigging.units import BadValue, FloatArray, array_in_range, in_range
+from rigging.units import BadValue, FloatArray, array_in_range, keep_in_range
 
 MASS_KG: Final = (20.0, 160.0)
 STATURE_M: Final = (0.9, 2.3)
@@ -54,9 +54,9 @@ class Rider:
     harness: bool = True
 
     def __post_init__(self) -> None:
-        in_range("mass_kg", self.mass_kg, "kg", *MASS_KG)
+        keep_in_range(self, "mass_kg", "kg", *MASS_KG)
         if self.stature_m is not None:
-            in_range("stature_m", self.stature_m, "m", *STATURE_M)
+            keep_in_range(self, "stature_m", "m", *STATURE_M)
         object.__setattr__(self, "level", level_of(self.level))
 
 
@@ -103,14 +103,14 @@ class LevelPolicy:
     area_cap_m2: float | None = None
 
     def __post_init__(self) -> None:
-        in_range("mean_cap_kn", self.mean_cap_kn, "kn", 1, 60)
-        in_range("gust_tolerance", self.gust_tolerance, "", 1, 2)
-        in_range("gust_risk", self.gust_risk, "", 0.001, 0.5)
-        in_range("over_risk", self.over_risk, "", 0.001, 1)
+        keep_in_range(self, "mean_cap_kn", "kn", 1, 60)
+        keep_in_range(self, "gust_tolerance", "", 1, 2)
+        keep_in_range(self, "gust_risk", "", 0.001, 0.5)
+        keep_in_range(self, "over_risk", "", 0.001, 1)
         if self.uphaul_share is not None:
-            in_range("uphaul_share", self.uphaul_share, "", 0.1, 2)
+            keep_in_range(self, "uphaul_share", "", 0.1, 2)
         if self.area_cap_m2 is not None:
-            in_range("area_cap_m2", self.area_cap_m2, "m²", 1.5, 15)
+            keep_in_range(self, "area_cap_m2", "m²", 1.5, 15)
 
 
 # Caps: common practice, no source. Tolerances, risks and uphaul shares: policy, calibrated on the cases of
@@ -177,10 +177,10 @@ class Policy:
         missing = [level for level in Level if level not in self.levels]
         if missing:
             raise BadValue("levels", "without " + ", ".join(missing), "", "limits for all six levels")
-        in_range("gust_cap_factor", self.gust_cap_factor, "", 1, 2)
-        in_range("becalmed_share", self.becalmed_share, "", 0.01, 0.99)
-        in_range("rig_mass_share", self.rig_mass_share, "", 0.05, 1)
-        in_range("weight_under", self.weight_under, "", 0, 1)
-        in_range("weight_over", self.weight_over, "", self.weight_under, 10)
-        in_range("weight_excess", self.weight_excess, "", 0, 100)
-        in_range("weight_distance", self.weight_distance, "", 0, 10)
+        keep_in_range(self, "gust_cap_factor", "", 1, 2)
+        keep_in_range(self, "becalmed_share", "", 0.01, 0.99)
+        keep_in_range(self, "rig_mass_share", "", 0.05, 1)
+        keep_in_range(self, "weight_under", "", 0, 1)
+        keep_in_range(self, "weight_over", "", self.weight_under, 10)
+        keep_in_range(self, "weight_excess", "", 0, 100)
+        keep_in_range(self, "weight_distance", "", 0, 10)

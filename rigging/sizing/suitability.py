@@ -35,7 +35,11 @@ Shares = NDArray[np.float32] | NDArray[np.float64]
 
 
 class Veto(IntFlag):
-    """What forbids a sail to a rider in a slot."""
+    """What forbids a sail to a rider in a slot.
+
+    The level's limits on mean and gust, gusts that this sail can't be held in, too much of the time
+    overpowered, off-shore wind, a sail too heavy for the rider, too little wind to sail back.
+    """
 
     MEAN = 1
     GUST = 2
@@ -43,6 +47,7 @@ class Veto(IntFlag):
     OFF_SHORE = 8
     SIZE = 16
     BECALMED = 32
+    HOLD = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +161,7 @@ def _people(riders: Sequence[Rider]) -> _People:
 class _Beach:
     """The beach wind of a slot as lognormal parts, moved to standard density, where edges are held.
 
-    `ln_shift` is that move; caps of levels are held against wind as it blows, without it.
+    `strongest_ms` and `gust_ms` are wind as it blows: levels' limits are held against them.
     """
 
     weight: FloatArray
@@ -165,7 +170,7 @@ class _Beach:
     ln_gust: FloatArray
     gust_ln_sd: FloatArray
     strongest_ms: float
-    ln_shift: float
+    gust_ms: float
 
     def below(self, x: FloatArray) -> FloatArray:
         """Probability that ln wind is below x."""
@@ -207,10 +212,10 @@ def _beach(slot: SlotWind) -> _Beach:
         weight=weight,
         ln_mean=ln_mean + beach + shift,
         ln_sd=np.maximum(ln_sd, NARROWEST_LN_SD),
-        ln_gust=np.log(gust) + beach,
+        ln_gust=np.log(gust) + beach + shift,
         gust_ln_sd=forecast_sd,
         strongest_ms=slot.strongest_mean_ms * BEACH_FACTOR,
-        ln_shift=shift,
+        gust_ms=slot.beach_gust_ms,
     )
 
 
@@ -313,11 +318,10 @@ def _limits(
     for rank in np.unique(ranks):
         allowed = policy.levels[_LEVELS[rank]]
         cap_ms = from_knots(allowed.mean_cap_kn)
-        peak = beach.peak(allowed.gust_risk)
-        gust[rank] = peak + beach.ln_shift - math.log(allowed.gust_tolerance)
+        gust[rank] = beach.peak(allowed.gust_risk) - math.log(allowed.gust_tolerance)
         if beach.strongest_ms > cap_ms:
             bits[rank] |= Veto.MEAN
-        if peak > math.log(cap_ms * policy.gust_cap_factor):
+        if beach.gust_ms > cap_ms * policy.gust_cap_factor:
             bits[rank] |= Veto.GUST
         if no_boat or (off_shore and rank < policy.offshore_from.rank):
             bits[rank] |= Veto.OFF_SHORE
@@ -328,7 +332,7 @@ _LEVELS: Final = tuple(Level)
 
 
 def _vetoes(limits: _Limits, ranks: NDArray[np.int64], edges: LnEdges) -> NDArray[np.uint8]:
-    bits = limits.bits[ranks] | (edges.over < limits.gust[ranks]) * np.uint8(Veto.GUST)
+    bits = limits.bits[ranks] | (edges.over < limits.gust[ranks]) * np.uint8(Veto.HOLD)
     bits |= (edges.over < limits.over[ranks]) * np.uint8(Veto.OVER)
     bits |= (edges.drift > limits.drift) * np.uint8(Veto.BECALMED)
     return bits

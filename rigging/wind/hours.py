@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Final
 
 from rigging.reason import Input, Reason
-from rigging.units import BadValue, in_range, knots
+from rigging.units import BadValue, keep_in_range, keep_whole, knots
 from rigging.wind.air import (
     BEACH_FACTOR,
     FASTEST_MS,
@@ -61,13 +61,12 @@ class Hour:
     def __post_init__(self) -> None:
         # Arithmetic within one zone ignores its clock changes; in UTC there are none.
         object.__setattr__(self, "start", aware("start", self.start))
-        in_range("minutes", self.minutes, "min", 1, 24 * 60)
-        in_range("mean_ms", self.mean_ms, "m/s", 0, FASTEST_MS)
-        in_range("ln_sd", self.ln_sd, "", 0, 2)
+        keep_whole(self, "minutes", "min", 1, 24 * 60)
+        keep_in_range(self, "mean_ms", "m/s", 0, FASTEST_MS)
+        keep_in_range(self, "ln_sd", "", 0, 2)
         for name, unit, low, high in _OPTIONAL_RANGES:
-            value = getattr(self, name)
-            if value is not None:
-                in_range(name, value, unit, low, high)
+            if getattr(self, name) is not None:
+                keep_in_range(self, name, unit, low, high)
 
     @property
     def end(self) -> datetime:
@@ -84,10 +83,14 @@ _OPTIONAL_RANGES: Final = (
 )
 
 
+_FIRST, _LAST = 1900, 2200
+
+
 def aware(name: str, moment: datetime) -> datetime:
     """Return `moment` in UTC when it is a time with its zone; raises BadValue otherwise."""
-    if not isinstance(moment, datetime) or moment.utcoffset() is None:
-        raise BadValue(name, moment, "", "a time with its zone")
+    known = isinstance(moment, datetime) and _FIRST <= moment.year <= _LAST
+    if not known or moment.utcoffset() is None:
+        raise BadValue(name, moment, "", f"a time with its zone between {_FIRST} and {_LAST}")
     return moment.astimezone(UTC)
 
 

@@ -81,3 +81,80 @@ def sail(area_m2: float) -> kit.Sail:
         diameters=frozenset({kit.Diameter.RDM}),
         imcs=21,
     )
+
+
+diameters = st.sampled_from(kit.Diameter)
+curves = st.sampled_from(kit.BendCurve)
+
+
+@st.composite
+def sails(draw: st.DrawFn) -> kit.Sail:
+    """Any sail that can be written down, usual or not."""
+    luff = draw(st.floats(200, 560))
+    low, high = sorted(draw(st.tuples(st.floats(60, 180), st.floats(60, 180))))
+    return kit.Sail(
+        name="Glasswort",
+        area_m2=draw(areas_m2(1, 12)),
+        luff_cm=luff,
+        boom_cm=draw(st.floats(100, 260)),
+        diameters=draw(st.frozensets(diameters, min_size=1)),
+        imcs=draw(st.floats(12, 34)),
+        curve=draw(curves),
+        head=draw(st.sampled_from(kit.Head)),
+        head_strap_cm=draw(st.floats(0, 40)),
+        battens=draw(st.integers(0, 9)),
+        cams=draw(st.integers(0, 4)),
+        clew_height_cm=draw(st.none() | st.floats(20, 180)),
+        cutout_low_cm=draw(st.none() | st.just(low)),
+        cutout_high_cm=draw(st.none() | st.just(high)),
+    )
+
+
+@st.composite
+def masts(draw: st.DrawFn) -> kit.Mast:
+    """Any mast."""
+    return kit.Mast(
+        name="Reed",
+        length_cm=draw(st.floats(280, 560)),
+        diameter=draw(diameters),
+        imcs=draw(st.floats(12, 34)),
+        curve=draw(curves),
+    )
+
+
+@st.composite
+def booms(draw: st.DrawFn) -> kit.Boom:
+    """Any boom."""
+    low = draw(st.floats(100, 220))
+    return kit.Boom(
+        name="Rush",
+        min_cm=low,
+        max_cm=low + draw(st.floats(0, 70)),
+        clamps=draw(st.frozensets(diameters, min_size=1)),
+        shim=draw(st.booleans()),
+    )
+
+
+@st.composite
+def extensions(draw: st.DrawFn) -> kit.Extension:
+    """Any extension."""
+    low = draw(st.floats(0, 12))
+    return kit.Extension(
+        name="Sedge",
+        diameter=draw(diameters),
+        min_cm=low,
+        max_cm=low + draw(st.floats(0, 60)),
+        step_cm=draw(st.floats(0.5, 4)),
+        coupling=draw(st.sampled_from(kit.Coupling)),
+    )
+
+
+@st.composite
+def bases(draw: st.DrawFn) -> kit.Base:
+    """Any mast base."""
+    return kit.Base(
+        name="Tussock",
+        coupling=draw(st.sampled_from(kit.Coupling)),
+        joint=draw(st.sampled_from(kit.Joint)),
+        height_cm=draw(st.floats(3, 25)),
+    )

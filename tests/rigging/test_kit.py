@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 from rigging import kit
 from rigging.kit import BendCurve, Coupling, Diameter, FinBox, Head
 from rigging.units import BadValue
+from tests.rigging import strategies
 
 SAIL = kit.Sail(
     name="Glasswort 5.4",
@@ -246,3 +248,42 @@ def test_it_refuses_a_tolerance_without_sense(field: str) -> None:
 def test_it_refuses_a_strong_setting_below_the_light_one() -> None:
     with pytest.raises(BadValue, match="downhaul_strong_cm"):
         replace(SAIL, downhaul_light_cm=2, downhaul_strong_cm=1)
+
+
+def test_it_refuses_a_cut_out_upside_down() -> None:
+    with pytest.raises(BadValue, match="cutout_high_cm"):
+        replace(SAIL, cutout_low_cm=150, cutout_high_cm=110)
+
+
+@pytest.mark.parametrize("field", ["battens", "cams"])
+def test_it_refuses_half_a_batten(field: str) -> None:
+    with pytest.raises(BadValue, match=f"{field} is 2.5 {field}; it must be a whole number"):
+        replace(SAIL, **{field: 2.5})  # type: ignore[arg-type]
+
+
+def test_it_keeps_numbers_from_a_database_as_plain_ones() -> None:
+    sail = replace(SAIL, luff_cm=Decimal("453.0"), battens=5.0)  # type: ignore[arg-type]
+
+    assert (type(sail.luff_cm), type(sail.battens)) == (float, int)
+    assert sail == SAIL
+
+
+@given(
+    sail=strategies.sails(),
+    mast=strategies.masts(),
+    extension=strategies.extensions(),
+    boom=strategies.booms(),
+    base=strategies.bases(),
+)
+def test_it_judges_any_parts_with_amounts_above_nothing(
+    sail: kit.Sail, mast: kit.Mast, extension: kit.Extension, boom: kit.Boom, base: kit.Base
+) -> None:
+    found = kit.fit(sail, mast, extension, boom, base)
+
+    assert found.ok is (found.misfits == ())
+    assert all(misfit.amount > 0 for misfit in found.misfits)
+    if found.extension_cm is not None:
+        assert extension.min_cm <= found.extension_cm <= extension.max_cm + 1e-6
+    if found.boom_cm is not None:
+        assert boom.min_cm <= found.boom_cm <= boom.max_cm
+    assert 0 <= found.head_strap_cm <= sail.head_strap_cm

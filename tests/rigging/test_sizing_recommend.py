@@ -31,6 +31,28 @@ def test_it_recommends_what_the_trades_rule_says(kn: float, expected: float) -> 
     assert best.mode is Mode.PLANING
 
 
+@pytest.mark.parametrize(
+    ("mass", "level", "kn"),
+    [
+        (40, Level.TASTER, 7),
+        (60, Level.TASTER, 7),
+        (75, Level.TASTER, 7),
+        (90, Level.TASTER, 8),
+        (60, Level.BEGINNER, 9),
+        (75, Level.BEGINNER, 10),
+        (95, Level.BEGINNER, 10),
+    ],
+)
+def test_it_gives_learners_about_half_a_square_metre_for_ten_kilograms(
+    mass: float, level: Level, kn: float
+) -> None:
+    # common practice, no source: 0.045-0.065 m2 per kg, within half a size of the shed
+    best = recommend(Rider(mass_kg=mass, level=level), SHED, on_beach(kn))[0]
+
+    assert best.fits
+    assert 0.045 * mass - 0.5 <= best.sail.area_m2 <= 0.065 * mass + 0.25
+
+
 @given(rider=riders(), slot=slots())
 def test_it_puts_fitting_sails_by_utility_and_forbidden_ones_behind(
     rider: Rider, slot: wind.SlotWind
@@ -49,6 +71,7 @@ def test_it_recommends_nothing_to_a_taster_in_13_knots() -> None:
     found = recommend(Rider(mass_kg=75, level=Level.TASTER), SHED, on_beach(13))
 
     assert not any(r.fits for r in found)
+    assert all(r.vetoes for r in found)
     assert "13 kn; the limit for taster riders is 11 kn" in found[0].vetoes[0].text
 
 

@@ -91,6 +91,9 @@ def test_it_changes_utility_without_a_jump(
     assert abs(here - there) < 200 * step * (1 + abs(here))
 
 
+GUST = Veto.GUST | Veto.HOLD
+
+
 @given(rider=riders(), area=areas_m2(), mean=st.floats(1, 20), ratio=st.floats(1, 1.8), more=st.floats(0, 1))
 def test_it_never_lifts_a_gust_veto_when_gusts_grow(
     rider: Rider, area: float, mean: float, ratio: float, more: float
@@ -126,6 +129,26 @@ def test_it_holds_each_level_to_its_cap_on_beach_wind(level: Level, cap_kn: floa
     )
 
     assert (below & Veto.MEAN, above & Veto.MEAN) == (0, Veto.MEAN)
+
+
+@pytest.mark.parametrize("level", Level)
+def test_it_holds_each_level_to_gusts_of_a_quarter_more(level: Level) -> None:
+    # common practice, no source: gusts up to 1.25 x the cap on the mean
+    rider = Rider(mass_kg=75, level=level)
+    cap_kn = 1.25 * Policy().levels[level].mean_cap_kn
+    below, above = (
+        one(rider, 1.5, steady(at_beach(5), at_beach(kn))).vetoes.item()
+        for kn in (cap_kn - 0.1, cap_kn + 0.1)
+    )
+
+    assert (below & Veto.GUST, above & Veto.GUST) == (0, Veto.GUST)
+
+
+def test_it_forbids_a_sail_that_cannot_be_held_in_the_gusts() -> None:
+    # 5.0 m2 at 75 kg is too much from 27 kn; 1.30 x that is 35 kn, and gusts are uncertain by 15 %
+    mild, wild = (one(ADULT, 5.0, steady(at_beach(20), at_beach(kn))).vetoes.item() for kn in (31, 34))
+
+    assert (mild & Veto.HOLD, wild & Veto.HOLD) == (0, Veto.HOLD)
 
 
 def test_it_holds_the_strongest_hour_against_the_cap() -> None:

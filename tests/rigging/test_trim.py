@@ -1,6 +1,8 @@
 """Settings of a rig: the trade's worked figures, geometry, body proportions, and reasons for each number."""
 
+import contextlib
 import math
+import pickle
 from dataclasses import replace
 
 import pytest
@@ -8,10 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rigging import trim
-from rigging.kit import Base, BendCurve, Boom, Diameter, Extension, Head, Mast, Sail
+from rigging.kit import Base, BendCurve, Board, Boom, Diameter, Extension, FinBox, Head, Mast, Sail
 from rigging.sizing import Level, Rider, Window, wind_window
 from rigging.trim import Band, DoesNotFit, settings, steps, window_position
 from rigging.units import BadValue, from_knots
+from tests.rigging import strategies
 from tests.rigging.strategies import riders, winds_ms
 
 SAIL = Sail(
@@ -205,13 +208,75 @@ def test_it_looks_at_cams_where_there_are_some() -> None:
     assert "2 cams" in " ".join(sheet(sail=replace(SAIL, cams=2)).look_for)
 
 
-@given(rider=riders(), wind=winds_ms(0, 40))
-def test_it_gives_every_number_a_tolerance_a_reason_and_a_source(rider: Rider, wind: float) -> None:
-    for setting in settings(SAIL, MAST, BOOM, EXTENSION, BASE, rider, wind).numbers:
+@given(
+    sail=strategies.sails(),
+    rider=riders(),
+    wind=winds_ms(0, 60),
+    base=strategies.bases(),
+    slack=st.floats(0, 30),
+)
+def test_it_gives_every_number_a_tolerance_a_reason_and_a_source(
+    sail: Sail, rider: Rider, wind: float, base: Base, slack: float
+) -> None:
+    diameter = min(sail.diameters)
+    mast = Mast(
+        name="Reed", length_cm=sail.luff_cm - slack, diameter=diameter, imcs=sail.imcs, curve=sail.curve
+    )
+    extension = Extension(name="Sedge", diameter=diameter, min_cm=0, max_cm=40, coupling=base.coupling)
+    boom = Boom(name="Rush", min_cm=sail.boom_cm - 10, max_cm=sail.boom_cm + 40, clamps=frozenset({diameter}))
+
+    found = settings(sail, mast, boom, extension, base, rider, wind)
+
+    for setting in found.numbers:
         assert math.isfinite(setting.value)
         assert setting.tolerance > 0
         assert setting.reason.text.endswith(".")
         assert setting.reason.source
+    assert boom.min_cm <= found.boom_length.value <= boom.max_cm
+
+
+@given(
+    sail=strategies.sails(),
+    mast=strategies.masts(),
+    boom=strategies.booms(),
+    extension=strategies.extensions(),
+    base=strategies.bases(),
+    rider=riders(),
+    wind=st.floats(),
+)
+def test_it_refuses_any_parts_or_answers(
+    sail: Sail, mast: Mast, boom: Boom, extension: Extension, base: Base, rider: Rider, wind: float
+) -> None:
+    with contextlib.suppress(BadValue):
+        assert all(
+            math.isfinite(n.value) for n in settings(sail, mast, boom, extension, base, rider, wind).numbers
+        )
+
+
+def test_it_tells_the_boom_height_over_the_ground_beside_a_board() -> None:
+    board = Board(
+        name="Samphire",
+        volume_l=115,
+        width_cm=68,
+        sail_min_m2=4.5,
+        sail_max_m2=7.5,
+        fin_box=FinBox.POWER_BOX,
+        deck_cm=12,
+    )
+
+    found = settings(SAIL, MAST, BOOM, EXTENSION, BASE, RIDER, 10.0, board=board).boom_height
+
+    # 133 over the tack, 10 of base, 12 of board
+    assert "on the ground that is at 155 cm" in found.reason.text
+
+
+def test_it_travels_between_processes_with_its_misfits() -> None:
+    with pytest.raises(DoesNotFit) as caught:
+        sheet(mast=replace(MAST, length_cm=400))
+
+    travelled = pickle.loads(pickle.dumps(caught.value))  # noqa: S301 - our own bytes
+
+    assert (str(travelled), travelled.misfits) == (str(caught.value), caught.value.misfits)
 
 
 def test_it_refuses_parts_that_make_no_rig() -> None:

@@ -1,5 +1,6 @@
 """Slots of wind: weighted, honest about gaps, indifferent to how the hours are cut."""
 
+import contextlib
 import math
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -138,6 +139,7 @@ def test_it_refuses_a_slot_without_sense(start: datetime, end: datetime) -> None
         {"mean_ms": 5.0, "relative_humidity": 80.0},
         {"mean_ms": 5.0, "pressure_hpa": 101325.0},
         {"mean_ms": 5.0, "minutes": 0},
+        {"mean_ms": 5.0, "minutes": 7.5},
         {"mean_ms": 5.0, "start": NAIVE},
     ],
     ids=str,
@@ -186,7 +188,29 @@ def test_it_brings_a_low_anemometer_up_to_ten_metres() -> None:
     assert lifted.gust_ms == pytest.approx(10 / 0.8513, rel=1e-4)
 
 
+@pytest.mark.parametrize("year", [1, 1899, 2201, 9999])
+def test_it_refuses_years_without_sense(year: int) -> None:
+    with pytest.raises(BadValue, match="start"):
+        wind.Hour(start=DAY.replace(year=year), mean_ms=5.0)
+
+
 def test_it_keeps_times_in_utc() -> None:
     local = datetime(2026, 6, 1, 10, tzinfo=ZoneInfo("CET"))
 
     assert wind.Hour(start=local, mean_ms=5.0).start == datetime(2026, 6, 1, 8, tzinfo=UTC)
+
+
+MOMENTS = st.datetimes() | st.datetimes(timezones=st.timezones()) | st.none()
+
+
+@given(
+    series=st.lists(hours(0, 45), max_size=5),
+    start=MOMENTS | st.integers(0, 600).map(after),
+    end=MOMENTS | st.integers(0, 1200).map(after),
+)
+def test_it_refuses_any_slot_or_answers_with_numbers(
+    series: list[wind.Hour], start: datetime, end: datetime
+) -> None:
+    with contextlib.suppress(BadValue):
+        slot = wind.slot_wind(series, start, end)
+        assert all(math.isfinite(x) for x in (slot.mean_ms, slot.gust_ms, slot.lull_ms, slot.density_kg_m3))
