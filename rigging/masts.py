@@ -82,15 +82,28 @@ def rigidity_nm2(length_cm: float, mid_deflection_cm: float) -> float:
     return TEST_LOAD_KG * GRAVITY * length_m**3 / (48 * deflection_m)
 
 
-def bench_test(length_cm: float, base_quarter_cm: float, mid_cm: float, top_quarter_cm: float) -> BenchTest:
+def bench_test(
+    length_cm: float,
+    base_quarter_cm: float,
+    mid_cm: float,
+    top_quarter_cm: float,
+    *,
+    soft_below: float = SOFT_BELOW,
+    flex_from: float = FLEX_FROM,
+) -> BenchTest:
     """Return what a bend test under 30 kg at mid-length shows, from the deflections at 1/4, 1/2, 3/4.
+
+    Args:
+        length_cm: between supports, 150-600 [cm].
+        base_quarter_cm, mid_cm, top_quarter_cm: deflections from base to top [cm].
+        soft_below, flex_from: the station's bands of the bend curve [%].
 
     Raises:
         BadValue: for numbers that no mast shows.
     """
     index = stiffness_index(length_cm, mid_cm)
     percent = bend_curve(base_quarter_cm, mid_cm, top_quarter_cm)
-    kind = curve_class(percent)
+    kind = curve_class(percent, soft_below, flex_from)
     index_text = (
         f"A {length_cm:g} cm mast that sags {mid_cm:g} cm under {TEST_LOAD_KG:g} kg has index {index:.1f}."
     )

@@ -23,7 +23,7 @@ from rigging.kit import (
 )
 from rigging.reason import COMMON_PRACTICE, FROM_MEMORY, Input, Reason
 from rigging.sizing import Level, Rider, Window, wind_window
-from rigging.sizing.riders import usual_stature
+from rigging.sizing.riders import usual_stature_m
 from rigging.units import INCH_CM, BadValue, in_range, knots
 
 # -- constants: value, unit, source, status ---------------------------------------------------------
@@ -276,7 +276,7 @@ def _head_strap(sail: Sail, mast: Mast, found: Fit) -> Setting:
 
 
 def _boom_height(sail: Sail, base: Base, rider: Rider, board: Board | None) -> Setting:
-    stature_cm = 100 * (rider.stature_m or usual_stature(rider.mass_kg))
+    stature_cm = 100 * (rider.stature_m or usual_stature_m(rider.mass_kg))
     shoulder = SHOULDER * stature_cm
     low = sail.cutout_low_cm if sail.cutout_low_cm is not None else 0.0
     high = sail.cutout_high_cm if sail.cutout_high_cm is not None else sail.luff_cm
@@ -349,7 +349,7 @@ def _harness_line(boom_cm: float) -> Setting:
 
 
 def _line_length(rider: Rider) -> Setting:
-    stature_cm = 100 * (rider.stature_m or usual_stature(rider.mass_kg))
+    stature_cm = 100 * (rider.stature_m or usual_stature_m(rider.mass_kg))
     low, high = LINE_LIMITS_CM
     value = float(round(min(max(2 * ELBOW_GRIP * stature_cm, low), high)))
     text = (

@@ -6,7 +6,7 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import Final
 
-from rigging.units import BadValue, FloatArray, array_in_range, keep_in_range
+from rigging.units import BadValue, Numbers, array_in_range, keep_in_range, shaped
 
 MASS_KG: Final = (20.0, 160.0)
 STATURE_M: Final = (0.9, 2.3)
@@ -68,18 +68,11 @@ def level_of(word: str) -> Level:
         raise BadValue("level", word, "", "one of " + ", ".join(Level)) from None
 
 
-def usual_stature(mass_kg: float) -> float:
-    """Return the stature [m] that one rider of unknown stature counts as."""
-    stature, mass, exponent = USUAL_STATURE
-    low, high = USUAL_STATURE_M
-    return float(min(max(stature * (mass_kg / mass) ** exponent, low), high))
-
-
-def usual_stature_m(mass_kg: FloatArray) -> FloatArray:
-    """Return the stature [m] that a rider of unknown stature counts as; raises BadValue."""
+def usual_stature_m(mass_kg: Numbers) -> Numbers:
+    """Return the stature [m] that riders of unknown stature count as by mass [kg]; raises BadValue."""
     stature, mass, exponent = USUAL_STATURE
     ratio = array_in_range("mass_kg", mass_kg, "kg", *MASS_KG) / mass
-    return (stature * ratio**exponent).clip(*USUAL_STATURE_M)
+    return shaped((stature * ratio**exponent).clip(*USUAL_STATURE_M), mass_kg)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -77,6 +77,12 @@ def test_it_tells_a_bench_test_with_its_reasons() -> None:
     assert "18.4 cm" in found.reasons[0].text
 
 
+def test_it_follows_the_stations_bands() -> None:
+    found = masts.bench_test(460, 0.63 * 18.4, 18.4, 0.76 * 18.4, soft_below=14, flex_from=20)
+
+    assert found.curve is BendCurve.HARD_TOP
+
+
 def test_it_refuses_bands_in_the_wrong_order() -> None:
     with pytest.raises(BadValue, match="soft_below"):
         masts.curve_class(12, soft_below=18, flex_from=10)
