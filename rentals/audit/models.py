@@ -9,7 +9,7 @@ class EntryQuerySet(models.QuerySet["Entry"]):
 
     def about(self, kind: str, subject_id: int) -> "EntryQuerySet":
         """Entries on one thing, newest first."""
-        return self.filter(subject_kind=kind, subject_id=subject_id).order_by("-id")
+        return self.filter(subject_kind=kind, subject_id=subject_id).order_by("-at", "-id")
 
 
 class Entry(models.Model):
@@ -29,7 +29,7 @@ class Entry(models.Model):
 
     class Meta:
         indexes = (
-            models.Index(fields=["subject_kind", "subject_id", "id"], name="entry_subject"),
+            models.Index(fields=["subject_kind", "subject_id", "at"], name="entry_subject"),
             models.Index(fields=["station_id", "at"], name="entry_station_at"),
         )
         verbose_name_plural = "entries"

@@ -84,6 +84,12 @@ def still_out(outing: Outing) -> list[KitPart]:
     return list(parts.select_related("item__model").order_by("id"))
 
 
+_TRADE_WORDS = {
+    "takes_rdm": "takes RDM",
+    "takes_sdm": "takes SDM",
+    "imcs": "stiffness (IMCS)",
+    "fin_box": "fin box",
+}
 _UNITS = {"m2": "m²", "cm": "cm", "l": "l", "n": "N", "mm": "mm"}
 _SPEC_SKIPS = ("id", "kind", "name")
 
@@ -101,5 +107,5 @@ def _spec(item: Item) -> list[tuple[str, str]]:
         if unit in _UNITS:
             rows.append((stem.replace("_", " "), f"{number} {_UNITS[unit]}"))
         else:
-            rows.append((field.name.replace("_", " "), number))
+            rows.append((_TRADE_WORDS.get(field.name, field.name.replace("_", " ")), number))
     return rows

@@ -295,7 +295,7 @@ class _Season:
                 LaunchCheck(
                     outing=trip.outing,
                     kit_no=1,
-                    at=trip.outing.launched_at,
+                    at=trip.outing.launched_at or self.now,
                     by=self.instructor,
                     passed=True,
                     points=points,
@@ -310,7 +310,7 @@ class _Season:
             (
                 ReturnCheck(
                     outing=trip.outing,
-                    at=trip.outing.closed_at,
+                    at=trip.outing.closed_at or self.now,
                     by=self.instructor,
                     felt=self.dice.choice(felt),
                 )

@@ -44,7 +44,20 @@ class FileForm(PlainForm):
 
     file = forms.FileField(
         label="File",
-        help_text="Met service JSON, TAF or METAR text, a buoy's text file, or the anemometer's CSV in m/s",
+        help_text="Met service JSON, TAF or METAR text, a buoy's text file, or the anemometer's CSV",
+    )
+    unit = forms.ChoiceField(
+        label="Unit of the CSV",
+        choices=[("ms", "m/s"), ("kn", "kn"), ("kmh", "km/h")],
+        help_text="if it does not say",
+    )
+    height_m = NumberField(
+        label="Height of the instrument in m",
+        unit="m",
+        low=0.5,
+        high=200,
+        initial=10,
+        help_text="10 m if in doubt",
     )
 
     def clean_file(self) -> bytes:

@@ -54,6 +54,7 @@ class Source(models.Model):
     kind = models.CharField(max_length=20, choices=[(kind.value, kind.label) for kind in FETCHED])
     url = models.URLField(max_length=500)
     active = models.BooleanField(default=True)
+    height_m = models.FloatField(default=10.0)
     every_min = models.PositiveSmallIntegerField(default=60)
     etag = models.CharField(max_length=200, blank=True)
     last_modified = models.CharField(max_length=60, blank=True)
@@ -71,6 +72,7 @@ class Source(models.Model):
             models.CheckConstraint(
                 name="source_kind", condition=Q(kind__in=[kind.value for kind in FETCHED])
             ),
+            models.CheckConstraint(name="source_height", condition=Q(height_m__range=(0.5, 200))),
             models.CheckConstraint(name="source_every", condition=Q(every_min__range=(5, 1440))),
         )
 

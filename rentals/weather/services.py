@@ -13,7 +13,8 @@ from rentals.lib.writes import inside_write, write
 from rentals.stations.models import Station
 from rentals.weather.fetch import Fetched, next_try_at
 from rentals.weather.formats.kind import Kind as Form
-from rentals.weather.formats.reader import read
+from rentals.weather.formats.anemometer import SpeedUnit
+from rentals.weather.formats.reader import STANDARD_HEIGHT_M, Given, read
 from rentals.weather.formats.reading import Forecast, ForecastHour, Reading, Readings, Unreadable
 from rentals.weather.models import Hour, Kind, Observation, Run, Source
 
@@ -85,8 +86,24 @@ class Took:
 
 
 @write
-def take_file(*, actor: Actor, station_id: int, content: bytes, now: datetime) -> Took:
+def take_file(
+    *,
+    actor: Actor,
+    station_id: int,
+    content: bytes,
+    unit: SpeedUnit = "ms",
+    height_m: float = STANDARD_HEIGHT_M,
+    now: datetime,
+) -> Took:
     """Keep the forecast or readings of a file that staff loaded.
+
+    Args:
+        actor: who loads it.
+        station_id: where it counts.
+        content: the file.
+        unit: of an anemometer's CSV that does not say.
+        height_m: of the instrument over the ground or water.
+        now: the moment.
 
     Raises:
         UnableToTakeWind: the file cannot be read; the sentence says why and what to do.
@@ -94,7 +111,7 @@ def take_file(*, actor: Actor, station_id: int, content: bytes, now: datetime) -
     actor.require(Act.ENTER_WEATHER, station_id=station_id)
     station = Station.objects.get(pk=station_id)
     try:
-        form, said = read(content, now=now, zone=station.zone)
+        form, said = read(content, Given(now=now, zone=station.zone, height_m=height_m, unit=unit))
     except Unreadable as problem:
         raise UnableToTakeWind.at("file", str(problem)) from problem
     kind = KINDS[form]
@@ -116,6 +133,7 @@ class Errand:
     station_id: int
     kind: Kind
     zone: ZoneInfo
+    height_m: float
     url: str
     etag: str
     last_modified: str
@@ -137,6 +155,7 @@ def take_errand(*, actor: Actor, now: datetime) -> Errand | None:
                 station_id=source.station_id,
                 kind=Kind(source.kind),
                 zone=source.station.zone,
+                height_m=source.height_m,
                 url=source.url,
                 etag=source.etag,
                 last_modified=source.last_modified,

@@ -7,7 +7,7 @@ from rentals.lib import clock
 from rentals.lib.access import System, service
 from rentals.weather import services
 from rentals.weather.fetch import fetch as ask
-from rentals.weather.formats.reader import read
+from rentals.weather.formats.reader import Given, read
 from rentals.weather.formats.reading import Forecast, Readings, Unreadable
 
 MOST_AT_ONCE = 20
@@ -33,7 +33,9 @@ def fetch(**_: object) -> None:
         error = fetched.error
         if fetched.body is not None:
             try:
-                _kind, content = read(fetched.body, now=now, zone=errand.zone)
+                _kind, content = read(
+                    fetched.body, Given(now=now, zone=errand.zone, height_m=errand.height_m)
+                )
             except Unreadable as problem:
                 error = f"The source sent something that cannot be read. {problem}"
         services.end_errand(

@@ -72,6 +72,8 @@ def _keep_file(request: StaffRequest, form: FileForm) -> bool:
             actor=request.actor,
             station_id=request.station.pk,
             content=form.cleaned_data["file"],
+            unit=form.cleaned_data["unit"],
+            height_m=float(form.cleaned_data["height_m"]),
             now=clock.now(),
         )
     except services.UnableToTakeWind as refused:

@@ -30,7 +30,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'verbose_name_plural': 'entries',
-                'indexes': [models.Index(fields=['subject_kind', 'subject_id', 'id'], name='entry_subject'), models.Index(fields=['station_id', 'at'], name='entry_station_at')],
+                'indexes': [models.Index(fields=['subject_kind', 'subject_id', 'at'], name='entry_subject'), models.Index(fields=['station_id', 'at'], name='entry_station_at')],
             },
         ),
         migrations.CreateModel(
