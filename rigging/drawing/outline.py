@@ -91,7 +91,7 @@ def sail_outline(
 
     Args:
         area_m2: printed area [m2], 0.5 to 15.
-        luff_cm: printed luff [cm], 100 to 650.
+        luff_cm: printed luff [cm], 100 to 700.
         boom_cm: length of the boom as set [cm].
         boom_height_cm: clamp over the tack along the luff [cm].
         clew_height_cm: clew over the tack [cm], or None for level with the boom where the luff allows.
@@ -101,7 +101,7 @@ def sail_outline(
         BadValue: for numbers out of range, and for a boom too short to reach the clew.
     """
     in_range("area_m2", area_m2, "m2", 0.5, 15)
-    in_range("luff_cm", luff_cm, "cm", 100, 650)
+    in_range("luff_cm", luff_cm, "cm", 100, 700)
     in_range("boom_cm", boom_cm, "cm", 60, 350)
     in_range("boom_height_cm", boom_height_cm, "cm", 20, 0.8 * luff_cm)
     in_range("battens", battens, "", 0, 12)

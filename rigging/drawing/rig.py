@@ -85,7 +85,7 @@ def rig_svg(
         BadValue: for lengths out of range, or a boom too short to reach the clew.
     """
     in_range("extension_cm", extension_cm, "cm", 0, 100)
-    in_range("head_strap_cm", head_strap_cm, "cm", 0, 60)
+    in_range("head_strap_cm", head_strap_cm, "cm", 0, 100)
     outline = sail_outline(
         area_m2=sail.area_m2,
         luff_cm=sail.luff_cm,
@@ -174,7 +174,7 @@ def _spar_parts(sheet: _Sheet, mast: Mast, extension_cm: float, base: Base) -> l
         svg.path(sheet.luff_run(0.0, extension_cm), stroke=svg.RUST, stroke_width=4.5, class_="extension"),
         svg.line((collar[0] - 6, collar[1]), (collar[0] + 6, collar[1]), stroke=svg.RUST, stroke_width=3),
         svg.line((joint[0] - 7, joint[1]), (joint[0] + 7, joint[1]), stroke=svg.INK, stroke_width=2),
-        svg.text("joint", joint[0] + 12, joint[1] + 4, 11, fill=svg.SOFT),
+        svg.text("joint", joint[0] + 12, joint[1] + 4, 12, fill=svg.SOFT),
         svg.line(foot, deck, stroke=svg.INK, stroke_width=6, class_="base"),
         svg.line((deck[0] - 16, deck[1]), (deck[0] + 16, deck[1]), stroke=svg.INK, stroke_width=3),
     ]
@@ -283,7 +283,7 @@ def _panel(sheet: _Sheet, rows: list[tuple[str, str]]) -> list[str]:
     right, y = WIDTH - 16, 62.0
     drawn = []
     for name, value in rows:
-        drawn.append(svg.text(name, right, y, 11.5, fill=svg.SOFT, text_anchor="end"))
+        drawn.append(svg.text(name, right, y, 12.5, fill=svg.SOFT, text_anchor="end"))
         y += 17
         short = len(value) <= _SHORT_WORDS
         for words in wrap(value, _SHORT_WORDS if short else _LONG_WORDS):
@@ -303,8 +303,8 @@ def _parts_list(mast: Mast, extension: Extension, boom: Boom, base: Base) -> lis
     drawn = []
     for place, (name, words) in enumerate(lines):
         x, y = (16.0, 228.0)[place % 2], HEIGHT - 44 + 18 * (place // 2)
-        drawn.append(svg.text(name, x, y, 11.5, fill=svg.SOFT))
-        drawn.append(svg.text(shorten(words, 20, placeholder="…"), x + (64, 40)[place % 2], y, 13))
+        drawn.append(svg.text(name, x, y, 12, fill=svg.SOFT))
+        drawn.append(svg.text(shorten(words, 20, placeholder="…"), x + (66, 42)[place % 2], y, 13))
     return drawn
 
 
@@ -315,7 +315,7 @@ def _scale_bar(scale: float) -> list[str]:
         svg.line((x, y), (x + length, y), stroke=svg.SOFT, stroke_width=1.5),
         svg.line((x, y - 4), (x, y), stroke=svg.SOFT),
         svg.line((x + length, y - 4), (x + length, y), stroke=svg.SOFT),
-        svg.text("50 cm", x - 6, y, 11, fill=svg.SOFT, text_anchor="end"),
+        svg.text("50 cm", x - 6, y, 12, fill=svg.SOFT, text_anchor="end"),
     ]
 
 

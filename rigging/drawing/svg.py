@@ -77,6 +77,28 @@ def through(points: Sequence[Point], *, closed: bool = False) -> str:
     return f"M{strokes}{'Z' if closed else ''}"
 
 
+def percent(value: float) -> str:
+    """A place along the width of a drawing whose words keep their size while it stretches."""
+    return f"{value:.2f}%"
+
+
+def fine(points: Sequence[Point]) -> str:
+    """Path commands with hundredths, for `stretched`: a tenth of a per cent shows on a wide screen."""
+    return "M" + "L".join(f"{x:.2f} {y:.1f}" for x, y in points)
+
+
+def stretched(content: str, height: float) -> str:
+    """A layer whose x axis is per cent of the width; strokes keep their width by `vector_effect`."""
+    return tag(
+        "svg",
+        content,
+        width="100%",
+        height=height,
+        viewBox=f"0 0 100 {height:g}",
+        preserveAspectRatio="none",
+    )
+
+
 def name_of(*words: str) -> str:
     """A prefix for ids, the same for the same words."""
     return f"d{crc32('/'.join(words).encode(errors='replace')):08x}"

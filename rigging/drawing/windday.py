@@ -114,7 +114,7 @@ def wind_day_svg(
         *_grid(chart, step, unit),
         *_hour_marks(chart, zone),
         *_gaps(chart, shown),
-        *[_layer(_gust_band(chart, run) + _mean_line(chart, run)) for run in _runs(shown)],
+        *[svg.stretched(_gust_band(chart, run) + _mean_line(chart, run), HEIGHT) for run in _runs(shown)],
         *_arrows(chart, shown),
         *_window_labels(chart, windows),
         *(_now_line(chart, now, zone) if now is not None and chart.inside(aware("now", now)) else []),
@@ -182,18 +182,6 @@ def _runs(hours: Sequence[Hour]) -> list[list[Hour]]:
     return runs
 
 
-def _layer(content: str) -> str:
-    """A layer whose own x axis is per cent of the width, stretched; its lines keep their thickness."""
-    return svg.tag(
-        "svg",
-        content,
-        width="100%",
-        height=HEIGHT,
-        viewBox=f"0 0 100 {HEIGHT:g}",
-        preserveAspectRatio="none",
-    )
-
-
 def _steps(chart: _Chart, run: Sequence[Hour], speeds: Sequence[float]) -> list[svg.Point]:
     """Through the middle of each hour, level to the ends of the run."""
     ends = [(max(run[0].start, chart.start), speeds[0]), (min(_end(run[-1]), chart.end), speeds[-1])]
@@ -205,7 +193,7 @@ def _steps(chart: _Chart, run: Sequence[Hour], speeds: Sequence[float]) -> list[
 
 def _mean_line(chart: _Chart, run: Sequence[Hour]) -> str:
     return svg.path(
-        _fine(_steps(chart, run, [hour.mean_ms for hour in run])),
+        svg.fine(_steps(chart, run, [hour.mean_ms for hour in run])),
         stroke=svg.DEEP,
         stroke_width=3,
         stroke_linejoin="round",
@@ -221,8 +209,10 @@ def _gust_band(chart: _Chart, run: Sequence[Hour]) -> str:
         return ""
     upper = _steps(chart, run, gusts)
     lower = list(reversed(_steps(chart, run, means)))
-    return svg.path(f"{_fine(upper + lower)}Z", fill=svg.SAND, stroke="none", fill_opacity="0.8") + svg.path(
-        _fine(upper),
+    return svg.path(
+        f"{svg.fine(upper + lower)}Z", fill=svg.SAND, stroke="none", fill_opacity="0.8"
+    ) + svg.path(
+        svg.fine(upper),
         stroke=svg.RUST,
         stroke_width=2,
         stroke_dasharray="6 4",
@@ -231,22 +221,13 @@ def _gust_band(chart: _Chart, run: Sequence[Hour]) -> str:
     )
 
 
-def _fine(points: Sequence[svg.Point]) -> str:
-    """Commands with hundredths: a tenth of a per cent shows on a wide screen."""
-    return "M" + "L".join(f"{x:.2f} {y:.1f}" for x, y in points)
-
-
-def _percent(value: float) -> str:
-    return f"{value:.2f}%"
-
-
 def _grid(chart: _Chart, step: int, unit: str) -> list[str]:
     drawn = []
     for mark in range(0, int(chart.most) + 1, step):
         y = chart.y(mark * chart.unit_ms)
-        left, right = _percent(_LEFT), _percent(chart.right)
+        left, right = svg.percent(_LEFT), svg.percent(chart.right)
         drawn.append(svg.tag("line", x1=left, x2=right, y1=y, y2=y, stroke=svg.HAIR if mark else svg.SOFT))
-        drawn.append(svg.text(str(mark), _percent(_LEFT - 1), y + 4, 12, fill=svg.SOFT, text_anchor="end"))
+        drawn.append(svg.text(str(mark), svg.percent(_LEFT - 1), y + 4, 12, fill=svg.SOFT, text_anchor="end"))
     drawn.append(svg.text(unit, 12, _TOP - 10, 12, fill=svg.SOFT))
     return drawn
 
@@ -261,7 +242,7 @@ def _hour_marks(chart: _Chart, zone: tzinfo) -> list[str]:
     for mark in marks:
         if not chart.inside(mark) or mark.hour % every:
             continue
-        x = _percent(chart.x(mark))
+        x = svg.percent(chart.x(mark))
         drawn.append(svg.tag("line", x1=x, x2=x, y1=_FLOOR, y2=_FLOOR + 5, stroke=svg.SOFT))
         drawn.append(svg.text(f"{mark:%H}", x, _FLOOR + 18, 12, text_anchor="middle"))
     return drawn
@@ -283,9 +264,9 @@ def _gaps(chart: _Chart, hours: Sequence[Hour]) -> list[str]:
 def _gap(left: float, right: float) -> list[str]:
     box = svg.tag(
         "rect",
-        x=_percent(left),
+        x=svg.percent(left),
         y=_TOP,
-        width=_percent(right - left),
+        width=svg.percent(right - left),
         height=_FLOOR - _TOP,
         fill="none",
         stroke=svg.SOFT,
@@ -294,7 +275,7 @@ def _gap(left: float, right: float) -> list[str]:
         class_="gap",
     )
     words = svg.text(
-        "no data", _percent((left + right) / 2), _FLOOR - 8, 11, fill=svg.SOFT, text_anchor="middle"
+        "no data", svg.percent((left + right) / 2), _FLOOR - 8, 11, fill=svg.SOFT, text_anchor="middle"
     )
     return [box, words] if right - left > _NAMED_GAP else [box]
 
@@ -313,7 +294,7 @@ def _arrows(chart: _Chart, hours: Sequence[Hour]) -> list[str]:
                 stroke_linecap="round",
                 transform=f"rotate({svg.number(hour.from_deg)})",
             ),
-            x=_percent(chart.x(_middle(hour))),
+            x=svg.percent(chart.x(_middle(hour))),
             y=_ARROWS,
             overflow="visible",
             class_="direction",
@@ -327,8 +308,8 @@ def _bands(chart: _Chart, windows: Sequence[Window]) -> list[str]:
     drawn = []
     for _, under, ideal, over in windows:
         low, high, best = chart.y(under), chart.y(over), chart.y(ideal)
-        x, width = _percent(_LEFT), _percent(chart.right - _LEFT)
-        right = _percent(chart.right)
+        x, width = svg.percent(_LEFT), svg.percent(chart.right - _LEFT)
+        right = svg.percent(chart.right)
         drawn += [
             svg.tag("rect", x=x, y=high, width=width, height=low - high, fill=svg.FOAM, fill_opacity="0.45"),
             svg.tag("line", x1=x, x2=right, y1=high, y2=high, stroke=svg.DEEP, stroke_opacity="0.5"),
@@ -340,10 +321,10 @@ def _bands(chart: _Chart, windows: Sequence[Window]) -> list[str]:
 
 def _window_labels(chart: _Chart, windows: Sequence[Window]) -> list[str]:
     """A bar from under to over for each sail at the right edge, its label level with its ideal wind."""
-    drawn = [svg.text("sails", _percent(chart.right + 1), _TOP - 10, 12, fill=svg.SOFT)] if windows else []
+    drawn = [svg.text("sails", svg.percent(chart.right + 1), _TOP - 10, 12, fill=svg.SOFT)] if windows else []
     lowest_free = _FLOOR + _LABEL_PX
     for column, (label, under, ideal, over) in enumerate(sorted(windows, key=lambda window: window[2])):
-        x = _percent(chart.right + 1.0 + 1.4 * column)
+        x = svg.percent(chart.right + 1.0 + 1.4 * column)
         y = min(chart.y(ideal), lowest_free - _LABEL_PX)
         lowest_free = y
         drawn += [
@@ -351,13 +332,15 @@ def _window_labels(chart: _Chart, windows: Sequence[Window]) -> list[str]:
                 "line", x1=x, x2=x, y1=chart.y(over), y2=chart.y(under), stroke=svg.DEEP, stroke_width=2.5
             ),
             svg.tag("circle", cx=x, cy=chart.y(ideal), r=4, fill=svg.GROUND, stroke=svg.DEEP, stroke_width=2),
-            svg.text(label, _percent(chart.right + 2.0 + 1.4 * len(windows)), y + 4, 12, font_weight="600"),
+            svg.text(
+                label, svg.percent(chart.right + 2.0 + 1.4 * len(windows)), y + 4, 12, font_weight="600"
+            ),
         ]
     return drawn
 
 
 def _now_line(chart: _Chart, now: datetime, zone: tzinfo) -> list[str]:
-    x = _percent(chart.x(now))
+    x = svg.percent(chart.x(now))
     return [
         svg.tag("line", x1=x, x2=x, y1=_TOP - 4, y2=_FLOOR, stroke=svg.INK, stroke_width=1.5, class_="now"),
         svg.text(

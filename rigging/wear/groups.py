@@ -93,6 +93,13 @@ class GroupLife:
         lives = self._age_of(np.full(1, -np.log1p(-share)))
         return self._estimate(lives, f"{share:.0%} fail by", "h", lives)
 
+    def survival(self, ages_h: ArrayLike) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Share of new items that reach each age (k,) [h]: median, lower and upper limit."""
+        ages = np.atleast_1d(array_in_range("ages_h", ages_h, "h", 0, MAX_HOURS))
+        tail = (1 - self.confidence) / 2
+        middle, low, high = np.quantile(np.exp(-self._hazards(ages.ravel())), [0.5, tail, 1 - tail], axis=0)
+        return middle, low, high
+
     def hazard_per_h(self, age_h: float) -> Estimate:
         """Failures per hour of an item that has reached an age [h]."""
         age = max(in_range("age_h", age_h, "h", 0, MAX_HOURS), _LEAST_AGE_H)

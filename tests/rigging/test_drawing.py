@@ -13,11 +13,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rigging.drawing import rig_svg, search_svg, wind_day_svg
+from rigging.drawing import life_svg, rig_svg, search_svg, wind_day_svg
 from rigging.drawing.outline import Outline, polygon_area, sail_outline
 from rigging.drift import Drifter, LastKnown, WindStep, drift
 from rigging.kit import Base, Boom, Diameter, Extension, Mast, Sail
 from rigging.units import BadValue
+from rigging.wear import kaplan_meier, life_of_groups, preventive_age, records
 from rigging.wind import Hour
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -67,8 +68,15 @@ def search(**changed: object) -> str:
     return search_svg(drifts, **changed)  # type: ignore[arg-type]
 
 
-DRAWINGS: list[Callable[..., str]] = [rig, wind_day, search]
-every_drawing = pytest.mark.parametrize("draw", DRAWINGS, ids=["rig", "wind_day", "search"])
+def life(**changed: object) -> str:
+    hours, failed = [40, 120, 90, 60, 80, 100], [1, 1, 1, 0, 0, 0]
+    base = life_of_groups({"base": records(hours, failed)})["base"]
+    settings = {"ages_h": [20.0, 70.0], "replacement": preventive_age(base, 1, 20), **changed}
+    return life_svg(base, kaplan_meier(hours, failed), **settings)  # type: ignore[arg-type]
+
+
+DRAWINGS: list[Callable[..., str]] = [rig, wind_day, search, life]
+every_drawing = pytest.mark.parametrize("draw", DRAWINGS, ids=["rig", "wind_day", "search", "life"])
 
 
 def classed(drawn: str, name: str) -> list[ET.Element]:
@@ -304,3 +312,26 @@ def test_it_draws_a_search_circle_for_each_drifter() -> None:
 def test_it_refuses_a_search_for_nothing() -> None:
     with pytest.raises(BadValue, match="drifts is 0"):
         search_svg([])
+
+
+def test_it_ticks_each_item_in_service() -> None:
+    assert len(classed(life(), "in-service")) == 2
+
+
+def test_it_writes_the_age_of_replacement() -> None:
+    assert any("replace at" in each for each in words(life()))
+
+
+def test_it_draws_no_replacement_where_there_is_none() -> None:
+    assert not any("replace at" in each for each in words(life(replacement=None)))
+
+
+def test_it_describes_a_life_with_its_limits_and_records() -> None:
+    (description,) = re.findall(r"<desc[^>]*>(.*?)</desc>", life())
+
+    assert "base: 3 failures in 6 records: 50% fail by" in description
+
+
+def test_it_refuses_ages_that_are_none() -> None:
+    with pytest.raises(BadValue, match="ages_h is"):
+        life(ages_h=[float("nan")])

@@ -174,6 +174,20 @@ def test_it_counts_next_seasons_failures_within_its_limits_95_times_in_100() -> 
     assert np.mean(caught) >= 0.93
 
 
+def test_it_lets_fewer_items_reach_a_higher_age(bearings: GroupLife) -> None:
+    for shares in bearings.survival([0, 30, 60, 120, 240]):
+        assert shares[0] == pytest.approx(1)
+        assert (np.diff(shares) < 0).all()
+
+
+def test_it_holds_the_records_own_survival_within_its_limits(bearings: GroupLife) -> None:
+    # Kaplan-Meier of the same records, a peer without a model
+    observed = wear.kaplan_meier(*published("bearings"))
+    _, low, high = bearings.survival(observed.hours)
+
+    assert ((low <= observed.survival + 0.05) & (observed.survival - 0.05 <= high)).all()
+
+
 def test_it_hands_its_life_to_the_replacement_rule(bearings: GroupLife) -> None:
     plan = wear.preventive_age(bearings, 1.0, 10.0)
 
