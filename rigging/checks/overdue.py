@@ -9,7 +9,7 @@ from typing import Final
 
 from rigging.reason import COMMON_PRACTICE, POLICY, Input, Reason
 from rigging.sun import Polar, SunTimes
-from rigging.units import BadValue, aware, in_range
+from rigging.units import BadValue, aware, in_range, one_of
 
 CONVENTION: Final = (
     "SAR Convention 1979, Annex, as amended by MSC.70(69), 4.4-4.5; minutes are a station setting"
@@ -186,11 +186,12 @@ def phase(
         reached: the phase already raised for this due time; a clock set back never lowers it.
 
     Raises:
-        BadValue: for datetimes without zone.
+        BadValue: for datetimes without zone, or a phase that is none.
 
     Source: phases of the SAR Convention 1979; the minutes are common practice and a station setting.
     """
     due_utc, now_utc = aware("due", due), aware("now", now)
+    reached = Phase(one_of("reached", reached, Phase))
     factor = 0.5 if halved_because else 1.0
     overdue_min = (now_utc - due_utc) / timedelta(minutes=1)
     by_clock = max((each for each in Phase if _begun(each, overdue_min, minutes, factor)), key=_rank)

@@ -37,7 +37,10 @@ _RADIUS_95: Final = sqrt(-2 * log(0.05))
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LastKnown:
-    """Where and when the rider was last seen; `radius_m` holds the true place with 95 % certainty."""
+    """Where and when the rider was last seen; `radius_m` holds the true place with 95 % certainty.
+
+    The zone of `at` is the one that sheets and sketches speak in: pass the station's.
+    """
 
     latitude_deg: float
     longitude_deg: float
@@ -302,7 +305,7 @@ def _result(
     return Drift(
         drifter=drifter,
         last_known=last_known,
-        until=until,
+        until=until.astimezone(last_known.at.tzinfo),
         confidence=confidence,
         cloud_m=cloud,
         track_m=track,

@@ -53,7 +53,7 @@ def _drift_line(drift: Drift) -> str:
 
 
 def _times(moment: datetime) -> str:
-    return f"{moment:%H:%M} local ({moment.astimezone(UTC):%d %b %H:%M} UTC)"
+    return f"{moment:%H:%M} {moment.tzname()} ({moment.astimezone(UTC):%d %b %H:%M} UTC)"
 
 
 def _distance(metres: float) -> str:

@@ -142,6 +142,11 @@ def test_it_refuses_times_without_their_zone(moment: datetime) -> None:
         checks.phase(moment, DUE)
 
 
+def test_it_refuses_a_phase_that_is_none() -> None:
+    with pytest.raises(BadValue, match="reached is late"):
+        checks.phase(DUE, DUE, reached="late")  # type: ignore[arg-type]
+
+
 @pytest.mark.parametrize("minutes", [(10, 10, 40), (25, 10, 40), (-1, 25, 40), (10, 25, float("nan"))])
 def test_it_refuses_minutes_that_do_not_rise(minutes: tuple[float, float, float]) -> None:
     uncertainty, alert, distress = minutes

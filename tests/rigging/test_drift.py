@@ -219,7 +219,8 @@ def test_it_tells_the_rescue_service_first_then_where_and_how_sure() -> None:
 
     first, seen, where, *assumed = drift.sheet_lines([result])
     assert first.startswith("Call the rescue service first")
-    assert "13:00 local (04 Jul 12:00 UTC)" in seen
+    assert "13:00 BST (04 Jul 12:00 UTC)" in seen
+    assert "14:00 BST" in where
     assert "95% within" in where
     assert assumed == ["Assumed: no current entered: taken as none."]
 
