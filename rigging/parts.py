@@ -1,4 +1,4 @@
-"""Which parts of a shed make the best rig for a sail, so that scarce masts are left for the sails that need them."""
+"""Which free parts make the best rig for a sail, leaving scarce masts to the sails that need them."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

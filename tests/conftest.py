@@ -29,7 +29,7 @@ def _rules_laid_again(django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
 
 @pytest.fixture
 def committing(_rules_laid_again: None, transactional_db: None) -> Iterator[None]:
-    """A database in which writes really commit; its rows are flushed, which append-only rules would refuse."""
+    """A database in which writes commit; its rows are flushed, which append-only rules would refuse."""
     yield
     _lift_rules()
 

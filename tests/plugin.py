@@ -1,4 +1,4 @@
-"""The test run's own plugin: chooses the database engine and a data folder before Django reads its settings."""
+"""The test run's own plugin: chooses engine and data folder before Django reads its settings."""
 
 import os
 from collections.abc import Iterator

@@ -16,7 +16,7 @@ from rigging.checks.lists import Lines
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Beach:
-    """How the beach stands now: the newest wind measured, the newest log line of today, the last lightning."""
+    """How the beach stands now: wind as last measured, today's newest log line, the last lightning."""
 
     measured: wind.Hour | None
     log: BeachLog | None

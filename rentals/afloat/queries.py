@@ -20,7 +20,7 @@ LIGHTNING_MEMORY = timedelta(hours=6)
 
 @dataclass(frozen=True, slots=True)
 class LaunchSheet:
-    """One outing as the instructor sees it before launch: the points to look at and the gates as they stand."""
+    """One outing as the instructor sees it before launch: points to look at, and gates."""
 
     outing: Outing
     kit: tuple[KitPart, ...]
@@ -28,6 +28,16 @@ class LaunchSheet:
     gates: tuple[checks.Gate, ...]
     facts: checks.LaunchFacts
     caution: str = checks.CAUTION
+
+    @property
+    def shut(self) -> list[checks.Gate]:
+        """Gates that stand against a launch, the check itself left out: it is what is being gone through."""
+        return [gate for gate in self.gates if not gate.passed and gate.name != "checklist"]
+
+    @property
+    def open(self) -> list[checks.Gate]:
+        """Gates that let the rider through."""
+        return [gate for gate in self.gates if gate.passed]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Logging the beach and launch checks, letting riders go and noting them ashore, and the watch over the late."""
+"""Logging the beach and launch checks, letting riders go, noting them ashore, and the watch over the late."""
 
 from collections import defaultdict
 from collections.abc import Mapping
@@ -214,7 +214,7 @@ def call_ashore(*, actor: Actor, outing_id: int, now: datetime) -> Outing:
 
 @inside_write
 def land(*, actor: Actor, act: Act, outing: Outing, now: datetime) -> None:
-    """Move an outing from afloat to ashore, as part of a write; a clock set back cannot land before launch."""
+    """Move an outing from afloat to ashore, within a write; a clock set back cannot land before launch."""
     at = max(now, outing.launched_at or now)
     bookings.move_outing(outing, OutingEvent.LAND, ashore_at=at)
     line = journal.Line("outing", outing.pk, f"{outing.rider} is ashore")
@@ -273,7 +273,8 @@ def _overdue_letter(station: Station, outing: Outing, phase: checks.Phase, why: 
         f"{outing.rider} ({outing.rider.level}) went afloat at {station.name} at "
         f"{station.local(outing.launched_at or outing.starts_at):%H:%M} and was due at "
         f"{station.local(outing.ends_at):%H:%M}.\n\n{why}\n\nDo now: {checks.ACTIONS[phase]}\n\n"
-        f"Rider's phone: {outing.rider.phone or 'not given'}. Party: {party.contact_name} {party.contact_phone}.\n"
+        f"Rider's phone: {outing.rider.phone or 'not given'}. "
+        f"Party: {party.contact_name} {party.contact_phone}.\n"
         f"Rescue service: {station.rescue_number}.\n\n{checks.RESCUE_FIRST}\n"
     )
 

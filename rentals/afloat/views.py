@@ -1,4 +1,6 @@
-"""Pages on the beach: the beach log, the launch check, and the taps that let a rider go or note them ashore."""
+"""Pages on the beach: the log, the launch check, and the taps that let a rider go or note them ashore."""
+
+from datetime import datetime
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -7,7 +9,9 @@ from django.shortcuts import redirect, render
 from rentals.afloat import queries, services
 from rentals.afloat.forms import BeachForm, LaunchForm
 from rentals.afloat.mapping import Beach
+from rentals.afloat.models import LaunchCheck
 from rentals.bookings import queries as bookings
+from rentals.bookings.models import Outing
 from rentals.lib import clock
 from rentals.people.doors import StaffRequest, station_page
 
@@ -38,34 +42,21 @@ def check(request: StaffRequest, outing_id: int) -> HttpResponse:
     now = clock.now()
     outing = bookings.outing_for(request.actor, request.station, outing_id)
     sheet = queries.launch_sheet(outing, ticked=None, now=now)
-    shut = [gate for gate in sheet.gates if not gate.passed and gate.name != "checklist"]
-    form = LaunchForm(sheet.points, shut, request.POST or None, initial={"kit_no": outing.kit_no})
+    form = LaunchForm(sheet.points, sheet.shut, request.POST or None, initial={"kit_no": outing.kit_no})
     failed = None
     if request.method == "POST" and form.is_valid():
-        logged = services.check_launch(
-            actor=request.actor,
-            outing_id=outing.pk,
-            kit_no=form.cleaned_data["kit_no"],
-            ticked=form.ticked,
-            overrides=form.overrides,
-            note=form.cleaned_data["note"],
-            launch="launch" in request.POST,
-            once=form.cleaned_data["once"],
-            now=now,
-        )
+        logged = _log_check(request, outing, form, now)
         if logged.passed:
             gone = "is afloat" if "launch" in request.POST else "is cleared"
             messages.success(request, f"{outing.rider} {gone}.")
             return redirect("today", request.station.slug)
         failed = logged
-        form = LaunchForm(sheet.points, shut, _without_key(request), initial={"kit_no": outing.kit_no})
+        form = LaunchForm(sheet.points, sheet.shut, _without_key(request))
     context = {
         "station": request.station,
         "page": "today",
         "outing": outing,
         "sheet": sheet,
-        "shut": shut,
-        "open": [gate for gate in sheet.gates if gate.passed],
         "form": form,
         "failed": failed,
     }
@@ -86,6 +77,20 @@ def ashore(request: StaffRequest, outing_id: int) -> HttpResponse:
     outing = services.call_ashore(actor=request.actor, outing_id=outing_id, now=clock.now())
     messages.success(request, f"{outing.rider} is ashore. The kit is still to be taken back.")
     return redirect("today", request.station.slug)
+
+
+def _log_check(request: StaffRequest, outing: Outing, form: LaunchForm, now: datetime) -> LaunchCheck:
+    return services.check_launch(
+        actor=request.actor,
+        outing_id=outing.pk,
+        kit_no=form.cleaned_data["kit_no"],
+        ticked=form.ticked,
+        overrides=form.overrides,
+        note=form.cleaned_data["note"],
+        launch="launch" in request.POST,
+        once=form.cleaned_data["once"],
+        now=now,
+    )
 
 
 def _as_before(beach: Beach) -> dict[str, object]:

@@ -104,8 +104,10 @@ class RiderRows:
         return [row for row in self.forms if row.touched] or self.forms[:1]
 
     def is_valid(self) -> bool:
-        """Whether every filled row holds together."""
-        return all([row.is_valid() for row in self.filled])
+        """Whether every filled row holds together; all are looked at, so that all errors show at once."""
+        for row in self.filled:
+            row.full_clean()
+        return all(row.is_valid() for row in self.filled)
 
     def riders(self) -> list[RiderFacts | int]:
         """Return the riders, in the order of their rows."""

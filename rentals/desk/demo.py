@@ -76,7 +76,7 @@ def beach_kn(day: date) -> float:
 
 
 def forecast_json(station: Station, first: date, *, days: int, updated_at: datetime) -> str:
-    """Return a forecast for some days in the met service's GeoJSON form: calm nights, a sea breeze by noon."""
+    """Return a forecast of some days as met service GeoJSON: calm nights, a sea breeze by noon."""
     series = list(_series(station, first, days))
     return json.dumps(
         {

@@ -84,7 +84,7 @@ class ItemModel(models.Model):
     clew_height_cm = models.FloatField(null=True, blank=True)
     cutout_low_cm = models.FloatField(null=True, blank=True)
     cutout_high_cm = models.FloatField(null=True, blank=True)
-    head = models.CharField(max_length=10, null=True, blank=True, choices=[(h.value, h.value) for h in Head])  # noqa: DJ001
+    head = models.CharField(max_length=10, null=True, blank=True, choices=[(h.value, h.value) for h in Head])
     head_strap_cm = models.FloatField(null=True, blank=True)
     battens = models.PositiveSmallIntegerField(null=True, blank=True)
     cams = models.PositiveSmallIntegerField(null=True, blank=True)
@@ -116,7 +116,7 @@ class ItemModel(models.Model):
     daggerboard = models.BooleanField(null=True, blank=True)
     buoyancy_n = models.FloatField(null=True, blank=True)
     thickness_mm = models.FloatField(null=True, blank=True)
-    size = models.CharField(max_length=10, null=True, blank=True)  # noqa: DJ001
+    size = models.CharField(max_length=10, null=True, blank=True)
 
     class Meta:
         constraints = (

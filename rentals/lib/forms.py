@@ -1,4 +1,4 @@
-"""What every form shares: plain inputs, refusals put beside their fields, and a key that makes it count once."""
+"""What every form shares: plain inputs, refusals put beside their fields, and a key to count once."""
 
 import uuid
 from collections.abc import Mapping

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import ClassVar
 
 
-class Refused(Exception):  # noqa: N818 - a refusal is an answer, not an error
+class Refused(Exception):
     """A service's answer 'no', with a sentence to show and, where it can, the field it is about.
 
     Pages put `fields` beside the inputs and `sentence` at the top; the API answers with `status` and `slug`.

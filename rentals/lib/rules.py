@@ -54,36 +54,27 @@ def refuse(name: str, *, table: str, events: str, when: str, says: str) -> Rule:
     """
     kinds = events.split(" OR ")
     sqlite = [
-        f"CREATE TRIGGER {name}_{kind.lower()} BEFORE {kind} ON {table} FOR EACH ROW "
-        f"WHEN {when} BEGIN SELECT RAISE(ABORT, '{name}: {says}'); END"
+        _on_sqlite(f"{name}_{kind.lower()}", f"BEFORE {kind} ON {table}", when, f"{name}: {says}")
         for kind in kinds
     ]
-    postgresql = [
-        f"CREATE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $rule$ BEGIN "
-        f"IF {when} THEN RAISE EXCEPTION '{name}: {says}' USING ERRCODE = 'check_violation', CONSTRAINT = '{name}'; "
-        "END IF; IF TG_OP = 'DELETE' THEN RETURN OLD; END IF; RETURN NEW; END $rule$",
-        *(
-            f"CREATE TRIGGER {name}_{kind.lower()} BEFORE {kind} ON {table} "
-            f"FOR EACH ROW EXECUTE FUNCTION {name}()"
-            for kind in kinds
-        ),
+    function = _raising(name, when, f"{name}: {says}")
+    triggers = [
+        _calling(f"{name}_{kind.lower()}", f"BEFORE {kind} ON {table} FOR EACH ROW", name) for kind in kinds
     ]
-    return Rule(name, sqlite=sqlite, postgresql=postgresql)
+    return Rule(name, sqlite=sqlite, postgresql=[function, *triggers])
 
 
 def append_only(table: str) -> list[Rule]:
     """Refuse every change and removal of rows, TRUNCATE included."""
     name = f"{table}_append_only"
     says = "what is written stays; add a correction instead"
+    truncated = f"{name}_truncate"
     truncate = Rule(
-        f"{name}_truncate",
+        truncated,
         sqlite=[],
         postgresql=[
-            f"CREATE FUNCTION {name}_truncate() RETURNS trigger LANGUAGE plpgsql AS $rule$ BEGIN "
-            f"RAISE EXCEPTION '{name}: {says}' USING ERRCODE = 'check_violation', CONSTRAINT = '{name}'; "
-            "END $rule$",
-            f"CREATE TRIGGER {name}_truncate BEFORE TRUNCATE ON {table} "
-            f"FOR EACH STATEMENT EXECUTE FUNCTION {name}_truncate()",
+            _raising(truncated, "true", f"{name}: {says}"),
+            _calling(truncated, f"BEFORE TRUNCATE ON {table} FOR EACH STATEMENT", truncated),
         ],
     )
     return [refuse(name, table=table, events="UPDATE OR DELETE", when="1 = 1", says=says), truncate]
@@ -97,22 +88,22 @@ def no_overlap(name: str, *, table: str, key: str, live: str, says: str) -> Rule
     """
     condition = live.format(row="NEW")
     clash = (
-        f"{condition} AND EXISTS (SELECT 1 FROM {table} AS other WHERE other.{key} = NEW.{key} "
+        # Every word of it stands in a migration of ours.
+        f"{condition} AND EXISTS (SELECT 1 FROM {table} AS other WHERE other.{key} = NEW.{key} "  # noqa: S608
         f"AND other.id <> NEW.id AND {live.format(row='other')} "
         f"AND other.starts_at < NEW.ends_at AND other.ends_at > NEW.starts_at "
         f"AND other.starts_at > datetime(NEW.starts_at, '-{MAX_SPAN_DAYS} days'))"
     )
     sqlite = [
-        f"CREATE TRIGGER {name}_{event.lower()} BEFORE {event} ON {table} FOR EACH ROW WHEN {clash} "
-        f"BEGIN SELECT RAISE(ABORT, '{name}: {says}'); END"
+        _on_sqlite(f"{name}_{event.lower()}", f"BEFORE {event} ON {table}", clash, f"{name}: {says}")
         for event in ("INSERT", "UPDATE")
     ]
-    postgresql = [
+    exclude = (
         f"ALTER TABLE {table} ADD CONSTRAINT {name} EXCLUDE USING gist "
         f"(int8range({key}, {key}, '[]') WITH &&, tstzrange(starts_at, ends_at, '[)') WITH &&) "
         f"WHERE ({live.format(row=table)})"
-    ]
-    return Rule(name, sqlite=sqlite, postgresql=postgresql)
+    )
+    return Rule(name, sqlite=sqlite, postgresql=[exclude])
 
 
 def moves_only(name: str, *, table: str, moves: Iterable[tuple[str, str]], says: str) -> Rule:
@@ -120,3 +111,19 @@ def moves_only(name: str, *, table: str, moves: Iterable[tuple[str, str]], says:
     pairs = ", ".join(f"'{old}>{new}'" for old, new in sorted(set(moves)))
     when = f"OLD.state <> NEW.state AND (OLD.state || '>' || NEW.state) NOT IN ({pairs})"
     return refuse(name, table=table, events="UPDATE", when=when, says=says)
+
+
+def _on_sqlite(trigger: str, event: str, when: str, sentence: str) -> str:
+    raised = f"SELECT RAISE(ABORT, '{sentence}')"
+    return f"CREATE TRIGGER {trigger} {event} FOR EACH ROW WHEN {when} BEGIN {raised}; END"
+
+
+def _raising(function: str, when: str, sentence: str) -> str:
+    """Return a PostgreSQL trigger function that refuses under a condition, as a check constraint would."""
+    raised = f"RAISE EXCEPTION '{sentence}' USING ERRCODE = 'check_violation', CONSTRAINT = '{function}'"
+    body = f"IF {when} THEN {raised}; END IF; IF TG_OP = 'DELETE' THEN RETURN OLD; END IF; RETURN NEW;"
+    return f"CREATE FUNCTION {function}() RETURNS trigger LANGUAGE plpgsql AS $rule$ BEGIN {body} END $rule$"
+
+
+def _calling(trigger: str, event: str, function: str) -> str:
+    return f"CREATE TRIGGER {trigger} {event} EXECUTE FUNCTION {function}()"

@@ -1,4 +1,4 @@
-"""How values are shown: template filters for winds, lengths, spans and states, with the unit always printed."""
+"""How values are shown: template filters for winds, lengths, spans and states, the unit always printed."""
 
 from datetime import date, datetime
 

@@ -1,4 +1,4 @@
-"""When: dates and times as people at a station write them, made aware, with the zone's gaps and overlaps refused."""
+"""When: wall-clock times as people write them, made aware; the zone's gaps and overlaps are refused."""
 
 import re
 from datetime import UTC, date, datetime, time, timedelta, timezone

@@ -13,11 +13,11 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 
-class PermissionNotAsked(Exception):  # noqa: N818
+class PermissionNotAsked(Exception):
     """A service changed data without asking who may: a fault of ours, rolled back."""
 
 
-class NotInWrite(Exception):  # noqa: N818
+class NotInWrite(Exception):
     """A helper that must run inside a write was called on its own: a fault of ours."""
 
 

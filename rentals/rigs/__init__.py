@@ -1,1 +1,1 @@
-"""Rig cards: which sail suits a rider in this wind, and the settings each rig is given, with their reasons."""
+"""Rig cards: which sail suits a rider in this wind, and each rig's settings with their reasons."""

@@ -9,7 +9,7 @@ from rentals.people.models import User
 class Card(models.Model):
     """The settings of one rig for one outing. A new choice makes a new card; cards never change."""
 
-    outing = models.ForeignKey(Outing, models.PROTECT, related_name="cards")
+    outing = models.ForeignKey(Outing, models.PROTECT, related_name="+")
     kit_no = models.PositiveIntegerField()
     made_at = models.DateTimeField()
     made_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")

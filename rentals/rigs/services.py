@@ -1,4 +1,4 @@
-"""Choosing an outing's kit: sail, the parts that rig it, board and what is worn, held together with its card."""
+"""Choosing an outing's kit: sail, the parts that rig it, board and what is worn; and making its card."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -32,7 +32,7 @@ class UnableToKit(Refused):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choice:
-    """What staff chose: a sail and a board by item, parts of the rig only where not the best fit, what is worn."""
+    """What staff chose: sail and board by item, what is worn, and parts of the rig where not the best fit."""
 
     sail_id: int
     board_id: int
@@ -48,8 +48,8 @@ def kit_outing(
     """Hold a whole kit for an outing and make its rig card.
 
     Raises:
-        UnableToKit: no wind for the slot; an item that is not free; a sail or board that does not suit, without
-            a reason; parts that do not fit. `fields` says which.
+        UnableToKit: no wind for the slot; an item that is not free; a sail or board that does not suit,
+            without a reason; parts that do not fit. `fields` says which.
         UnableToHold: somebody took an item meanwhile.
         UnableToMoveOuting: the kit is with the rider already.
     """

@@ -51,7 +51,7 @@ class Fetched:
     retry_after_s: float | None = None
 
 
-class _Failed(Exception):  # noqa: N818 - never leaves this module
+class _Failed(Exception):
     """A sentence on why a fetch gave nothing, and how long the source asks to be left alone."""
 
     def __init__(self, sentence: str, retry_after_s: float | None = None) -> None:

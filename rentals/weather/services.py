@@ -12,8 +12,8 @@ from rentals.lib.when import is_aware
 from rentals.lib.writes import inside_write, write
 from rentals.stations.models import Station
 from rentals.weather.fetch import Fetched, next_try_at
-from rentals.weather.formats.kind import Kind as Form
 from rentals.weather.formats.anemometer import SpeedUnit
+from rentals.weather.formats.kind import Kind as Form
 from rentals.weather.formats.reader import STANDARD_HEIGHT_M, Given, read
 from rentals.weather.formats.reading import Forecast, ForecastHour, Reading, Readings, Unreadable
 from rentals.weather.models import Hour, Kind, Observation, Run, Source

@@ -27,7 +27,7 @@ class Migration(migrations.Migration):
                 ('formulas', models.CharField(max_length=20)),
                 ('override_reason', models.CharField(blank=True, max_length=300)),
                 ('made_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('outing', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='cards', to='bookings.outing')),
+                ('outing', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='bookings.outing')),
             ],
             options={
                 'constraints': [models.UniqueConstraint(fields=('outing', 'kit_no'), name='card_per_kit')],

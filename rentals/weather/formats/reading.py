@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 
-class Unreadable(ValueError):  # noqa: N818 - a word for people; the base already says Error
+class Unreadable(ValueError):
     """A file that can't be used: a plain sentence with what to do, and the line or field it is about."""
 
     def __init__(self, sentence: str, *, line: int | None = None, field: str | None = None) -> None:

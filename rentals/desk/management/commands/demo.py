@@ -1,4 +1,4 @@
-"""`manage.py demo`: look around a station by the sea, with pages, worker and periodic tasks as one process tree."""
+"""`manage.py demo`: a station by the sea to look around in; pages, worker and beat as one process tree."""
 
 import os
 import signal
@@ -24,6 +24,7 @@ from rentals.stations.models import Station
 
 DAY_FROM, DAY_UNTIL, MORNING = 10, 15, 10
 STOP_PATIENCE_S = 10
+PAGES = ("--host", "127.0.0.1", "--log-level", "warning", "--blocking-threads", "4")
 LOOK_EVERY_S = 0.2
 
 
@@ -67,8 +68,16 @@ class Command(BaseCommand):
         environment = {**os.environ, "MARRAM_CLOCK_SHIFT_S": str(round(shift.total_seconds()))}
         worker = ["-m", "celery", "-A", "rentals", "--quiet"]
         commands = {
-            "pages": ["-m", "granian", "--interface", "wsgi", "--host", "127.0.0.1", "--port", str(port)]
-            + ["--log-level", "warning", "--blocking-threads", "4", "rentals.wsgi:application"],
+            "pages": [
+                "-m",
+                "granian",
+                "--interface",
+                "wsgi",
+                "--port",
+                str(port),
+                *PAGES,
+                "rentals.wsgi:application",
+            ],
             "worker": [*worker, "worker", "--pool", "solo", "--loglevel", "warning", "--without-gossip"],
             "periodic tasks": [*worker, "beat", "--loglevel", "warning", "--pidfile="],
         }
@@ -93,7 +102,7 @@ class Command(BaseCommand):
 
 
 def daytime(local: datetime, last: datetime | None) -> datetime:
-    """Return the moment the demo's day starts at: now by day, else ten in the morning, never before what is known.
+    """Return when the demo's day starts: now by day, else ten in the morning, never before what is known.
 
     Args:
         local: the wall's moment in the station's zone.

@@ -1,0 +1,149 @@
+"""Loading the demo: stations, shed and riders, a season of history, and a day under way."""
+
+import random
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.contrib.auth.hashers import make_password
+
+from rentals.afloat import services as afloat
+from rentals.afloat.models import LaunchCheck
+from rentals.audit.models import Entry
+from rentals.bench import services as bench
+from rentals.bench.models import Job, ReturnCheck, ReturnLine, WearPosting
+from rentals.bench.states import JobState
+from rentals.bookings import services as bookings
+from rentals.bookings.models import Booking, KitPart, Outing, Party
+from rentals.bookings.states import OutingState
+from rentals.desk import demo
+from rentals.desk.services.day import Day
+from rentals.desk.services.season import Season
+from rentals.fleet.models import RIG_PARTS, Hold, Item, ItemModel, Kind
+from rentals.lib.access import Act, Actor, System
+from rentals.lib.problems import Refused
+from rentals.lib.writes import write
+from rentals.people.mapping import actor_of
+from rentals.people.models import Posting, Rider, User
+from rentals.rigs import queries as rigs
+from rentals.rigs import services as rigs_services
+from rentals.stations.models import Station
+from rentals.weather import services as weather
+from rigging import checks, sizing, units
+
+BOUGHT_AGO_DAYS = (150, 1500)
+
+
+def is_loaded() -> bool:
+    """Say whether there is any station yet."""
+    return Station.objects.exists()
+
+
+@write
+def load_scenario(*, actor: Actor, now: datetime) -> None:
+    """Load stations, staff, shed, riders and a season of history. Only into an empty database.
+
+    Raises:
+        Refused: there is a station already.
+    """
+    actor.require_system(System.SEED)
+    if is_loaded():
+        raise Refused("There is a station already. The demo goes only into an empty database.")
+    stations = [Station.objects.create(**facts) for facts in demo.told("stations")]
+    _hire(stations, now.date())
+    models = {facts["name"]: ItemModel.objects.create(**facts) for facts in demo.told("models")}
+    riders = _meet(stations, now)
+    for station in stations:
+        items = _fill_shed(station, models, now.date())
+        Season(station, items, [rider for rider in riders if rider.station_id == station.pk], now).write()
+
+
+def fill_day(*, now: datetime) -> None:
+    """Give each station a forecast and a day under way, through the same services that staff use.
+
+    A day that has outings already is left as it is, so the demo can be stopped and started again.
+    """
+    for station in Station.objects.filter(slug__in=[facts["slug"] for facts in demo.told("stations")]):
+        manager = actor_of(User.objects.get(username="manager"), now.date())
+        today = station.local(now).date()
+        if Outing.objects.filter(station=station, starts_at__date__gte=today).exists():
+            continue
+        content = demo.forecast_json(station, today, days=4, updated_at=now).encode()
+        weather.take_file(actor=manager, station_id=station.pk, content=content, now=now)
+        Day(station, manager, now).play()
+
+
+def _hire(stations: Sequence[Station], today: date) -> None:
+    by_slug = {station.slug: station for station in stations}
+    password = make_password(demo.PASSWORD)
+    for facts in demo.told("people")["staff"]:
+        user = User.objects.create(
+            username=facts["username"],
+            first_name=facts["first_name"],
+            last_name=facts["last_name"],
+            password=password,
+        )
+        for slug in facts["stations"]:
+            since = today - timedelta(days=demo.HISTORY_DAYS + 30)
+            Posting.objects.create(user=user, station=by_slug[slug], role=facts["role"], since=since)
+
+
+def _meet(stations: Sequence[Station], now: datetime) -> list[Rider]:
+    riders = [
+        Rider(
+            station=stations[0] if number % 4 else stations[1],
+            name=figure.name,
+            born_on=figure.born_on,
+            mass_kg=Decimal(str(figure.mass_kg)),
+            stature_cm=figure.stature_cm,
+            level=figure.level,
+            swims=True,
+            phone=f"0700 {number:03d} {number * 7 % 1000:03d}",
+            waiver_signed_at=None if number % 11 == 5 else now - timedelta(days=demo.HISTORY_DAYS),
+            guardian_name=figure.guardian_name,
+            guardian_phone="0700 999 000" if figure.guardian_name else "",
+            guardian_consent_at=now - timedelta(days=demo.HISTORY_DAYS) if figure.guardian_name else None,
+        )
+        for number, figure in enumerate(demo.figures(now.date()))
+    ]
+    return Rider.objects.bulk_create(riders)
+
+
+_TAGS = {
+    Kind.SAIL: "S",
+    Kind.MAST: "M",
+    Kind.BOOM: "B",
+    Kind.EXTENSION: "X",
+    Kind.BASE: "T",
+    Kind.BOARD: "D",
+    Kind.FIN: "F",
+    Kind.HARNESS: "H",
+    Kind.BUOYANCY_AID: "A",
+    Kind.WETSUIT: "W",
+    Kind.HELMET: "C",
+}
+_COLOURS = ("white and red", "blue", "yellow", "orange and grey", "green", "white and blue")
+
+
+def _fill_shed(station: Station, models: Mapping[str, ItemModel], today: date) -> list[Item]:
+    dice = random.Random(f"{demo.SEED}:{station.slug}")  # noqa: S311 - a story, not a secret
+    count: defaultdict[Kind, int] = defaultdict(int)
+    items = []
+    for name, units_held in demo.shed(station.slug).items():
+        kind = Kind(models[name].kind)
+        for _unit in range(units_held):
+            count[kind] += 1
+            coloured = kind in (Kind.SAIL, Kind.BOARD)
+            items.append(
+                Item(
+                    station=station,
+                    model=models[name],
+                    tag=f"{_TAGS[kind]}{count[kind]:02d}",
+                    colour=dice.choice(_COLOURS) if coloured else "",
+                    bought_on=today - timedelta(days=dice.randint(*BOUGHT_AGO_DAYS)),
+                )
+            )
+    return Item.objects.bulk_create(items)

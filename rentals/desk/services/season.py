@@ -1,0 +1,260 @@
+"""A season of finished outings, written in bulk for the demo."""
+
+import random
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from rentals.afloat.models import LaunchCheck
+from rentals.audit.models import Entry
+from rentals.bench import services as bench
+from rentals.bench.models import Job, ReturnCheck, ReturnLine, WearPosting
+from rentals.bench.states import JobState
+from rentals.bookings.models import Booking, KitPart, Outing, Party
+from rentals.bookings.states import OutingState
+from rentals.desk import demo
+from rentals.fleet.models import RIG_PARTS, Hold, Item, Kind
+from rentals.lib.access import Act, System
+from rentals.people.models import Rider, User
+from rentals.rigs import queries as rigs
+from rentals.stations.models import Station
+from rigging import checks, sizing
+
+FAULT_SHARE = 0.012
+
+
+@dataclass(frozen=True, slots=True)
+class _Trip:
+    """One finished outing of the season and what it used."""
+
+    outing: Outing
+    items: Mapping[Kind, Item]
+
+
+class Season:
+    """A season of finished outings, written in bulk: the rules of the database hold for it all the same."""
+
+    def __init__(
+        self, station: Station, items: Sequence[Item], riders: Sequence[Rider], now: datetime
+    ) -> None:
+        self.station, self.riders, self.now = station, riders, now
+        self.dice = random.Random(f"{demo.SEED}:season:{station.slug}")  # noqa: S311 - a story, not a secret
+        self.by_kind: defaultdict[Kind, list[Item]] = defaultdict(list)
+        for item in items:
+            self.by_kind[Kind(item.model.kind)].append(item)
+        self.instructor = User.objects.get(username="instructor")
+
+    def write(self) -> None:
+        """Write every day of the season."""
+        trips: list[_Trip] = []
+        today = self.station.local(self.now).date()
+        for ago in range(demo.HISTORY_DAYS, 0, -1):
+            trips += self._day(today - timedelta(days=ago))
+        self._write_kit(trips)
+        self._write_checks(trips)
+        self._write_wear(trips)
+        self._write_jobs(trips)
+
+    def _day(self, day: date) -> list[_Trip]:
+        beach = demo.beach_kn(day)
+        most = 3 if self.station.slug == "kettle-bay" else 5
+        trips: list[_Trip] = []
+        # A rider sails once a day and an item twice at most, which is what a small beach sees.
+        riders = self.dice.sample(self.riders, len(self.riders))
+        for opens, closes in demo.SLOTS:
+            free = {kind: self.dice.sample(items, len(items)) for kind, items in self.by_kind.items()}
+            for _rider in range(self.dice.randint(0, most)):
+                rider = riders.pop()
+                kit = self._kit(rider, beach, free)
+                if kit is None:
+                    continue
+                start, end = (self.station_moment(day, at) for at in (opens, closes))
+                trips.append(_Trip(self._outing(rider, start, end), kit))
+        self._book(trips)
+        return trips
+
+    def station_moment(self, day: date, at: Any) -> datetime:
+        """Return a wall-clock time of the station as a moment."""
+        return datetime.combine(day, at, self.station.zone)
+
+    def _kit(self, rider: Rider, beach: float, free: Mapping[Kind, list[Item]]) -> dict[Kind, Item] | None:
+        sails = {item.model.area_m2 or 0.0 for item in free[Kind.SAIL]}
+        if not sails or not free[Kind.BOARD]:
+            return None
+        area = demo.nearest_sail(sorted(sails), float(rider.mass_kg), sizing.Level(rider.level), beach)
+        sail = next(item for item in free[Kind.SAIL] if item.model.area_m2 == area)
+        core = rigs.sail_of(sail)
+        rig, _why = rigs.rig_for(core, {kind: free[kind] for kind in RIG_PARTS})
+        if rig is None:
+            return None
+        kit = {Kind.SAIL: sail, **rig, Kind.BOARD: free[Kind.BOARD][0]}
+        for kind in (Kind.BUOYANCY_AID, Kind.WETSUIT):
+            if free[kind]:
+                kit[kind] = free[kind][0]
+        for kind, item in kit.items():
+            free[kind].remove(item)
+        return kit
+
+    def _outing(self, rider: Rider, start: datetime, end: datetime) -> Outing:
+        launched = start + timedelta(minutes=self.dice.randint(5, 25))
+        ashore = end - timedelta(minutes=self.dice.randint(0, 30))
+        return Outing(
+            station=self.station,
+            rider=rider,
+            starts_at=start,
+            ends_at=end,
+            state=OutingState.CLOSED,
+            kit_no=1,
+            launched_at=launched,
+            ashore_at=ashore,
+            closed_at=ashore + timedelta(minutes=8),
+        )
+
+    def _book(self, trips: Sequence[_Trip]) -> None:
+        parties = Party.objects.bulk_create(
+            Party(
+                station=self.station,
+                contact_name=trip.outing.rider.name,
+                contact_phone=trip.outing.rider.phone,
+            )
+            for trip in trips
+        )
+        kinds = [Booking.Kind.RENTAL, Booking.Kind.RENTAL, Booking.Kind.LESSON]
+        booked = Booking.objects.bulk_create(
+            Booking(
+                party=party,
+                kind=self.dice.choice(kinds),
+                booked_at=trip.outing.starts_at - timedelta(days=self.dice.randint(0, 20)),
+            )
+            for party, trip in zip(parties, trips, strict=True)
+        )
+        for booking, trip in zip(booked, trips, strict=True):
+            trip.outing.booking = booking
+        Outing.objects.bulk_create(trip.outing for trip in trips)
+
+    def _write_kit(self, trips: Sequence[_Trip]) -> None:
+        pairs = [(trip.outing, kind, item) for trip in trips for kind, item in trip.items.items()]
+        turn_round = timedelta(minutes=self.station.turn_round_min)
+        holds = Hold.objects.bulk_create(
+            (
+                Hold(
+                    item=item,
+                    starts_at=outing.starts_at,
+                    ends_at=outing.ends_at + turn_round,
+                    live=False,
+                    purpose=f"outing {outing.pk}",
+                )
+                for outing, _kind, item in pairs
+            ),
+            batch_size=500,
+        )
+        KitPart.objects.bulk_create(
+            (
+                KitPart(
+                    outing=outing,
+                    item=item,
+                    hold=hold,
+                    part=kind,
+                    issued_at=outing.starts_at,
+                    returned_at=outing.closed_at,
+                )
+                for (outing, kind, item), hold in zip(pairs, holds, strict=True)
+            ),
+            batch_size=500,
+        )
+
+    def _write_checks(self, trips: Sequence[_Trip]) -> None:
+        points = [{"key": key, "text": text, "passed": True} for key, text in checks.checklist(["sail"])]
+        LaunchCheck.objects.bulk_create(
+            (
+                LaunchCheck(
+                    outing=trip.outing,
+                    kit_no=1,
+                    at=trip.outing.launched_at or self.now,
+                    by=self.instructor,
+                    passed=True,
+                    points=points,
+                    gates=[],
+                )
+                for trip in trips
+            ),
+            batch_size=500,
+        )
+        felt = ["right", "right", "right", "under", "over", ""]
+        made = ReturnCheck.objects.bulk_create(
+            (
+                ReturnCheck(
+                    outing=trip.outing,
+                    at=trip.outing.closed_at or self.now,
+                    by=self.instructor,
+                    felt=self.dice.choice(felt),
+                )
+                for trip in trips
+            ),
+            batch_size=500,
+        )
+        ReturnLine.objects.bulk_create(
+            (
+                ReturnLine(check_made=check, item=item, back=True, rinsed=True)
+                for check, trip in zip(made, trips, strict=True)
+                for item in trip.items.values()
+            ),
+            batch_size=500,
+        )
+
+    def _write_wear(self, trips: Sequence[_Trip]) -> None:
+        postings, entries, worn = [], [], set[Item]()
+        for trip in trips:
+            seconds = bench.water_s(trip.outing)
+            at = trip.outing.closed_at or self.now
+            for kind, item in trip.items.items():
+                item.water_s += seconds
+                item.rig_ups += kind in RIG_PARTS
+                worn.add(item)
+                postings.append(WearPosting(item=item, outing=trip.outing, water_s=seconds, posted_at=at))
+                entries.append(self._entry(at, item, f"{seconds // 60} min on the water", System.POST_WEAR))
+        WearPosting.objects.bulk_create(postings, batch_size=500)
+        Entry.objects.bulk_create(entries, batch_size=500)
+        Item.objects.bulk_update(worn, ["water_s", "rig_ups"], batch_size=200)
+
+    def _write_jobs(self, trips: Sequence[_Trip]) -> None:
+        """Write faults found on return, all mended since but for a few on the bench now."""
+        faults = demo.told("people")["faults"]
+        jobs, entries = [], []
+        for trip in trips:
+            for kind, item in trip.items.items():
+                if self.dice.random() > FAULT_SHARE:
+                    continue
+                at = trip.outing.closed_at or self.now
+                fault = self.dice.choice(faults[kind.value])
+                jobs.append(
+                    Job(
+                        item=item,
+                        fault=fault,
+                        state=JobState.RELEASED,
+                        opened_at=at,
+                        opened_by=self.instructor,
+                        outing=trip.outing,
+                        work="Mended and tried",
+                        minutes=self.dice.randint(5, 90),
+                        mended_at=at + timedelta(hours=3),
+                        mended_by=self.instructor,
+                        finished_at=at + timedelta(hours=4),
+                    )
+                )
+                entries.append(self._entry(at, item, f"Fault: {fault}", Act.TAKE_BACK))
+        Job.objects.bulk_create(jobs, batch_size=500)
+        Entry.objects.bulk_create(entries, batch_size=500)
+
+    def _entry(self, at: datetime, item: Item, text: str, act: Act | System) -> Entry:
+        return Entry(
+            at=at,
+            actor_name="Marram",
+            station_id=self.station.pk,
+            act=act.value,
+            subject_kind="item",
+            subject_id=item.pk,
+            text=text,
+        )
