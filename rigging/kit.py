@@ -296,9 +296,9 @@ def fit(
 
 
 def collar_cm(extension: Extension, needed_cm: float) -> float:
-    """Return the collar step at or above `needed_cm`, which may lie beyond the extension's range."""
+    """Return the collar step at or above `needed_cm`, which may lie past the extension's end."""
     steps = math.ceil((needed_cm - extension.min_cm) / extension.step_cm - ROUNDING_CM)
-    return extension.min_cm + max(steps, 0) * extension.step_cm
+    return extension.min_cm + steps * extension.step_cm
 
 
 def _luff_settings(sail: Sail, mast: Mast, extension: Extension) -> tuple[float | None, float, list[Misfit]]:

@@ -214,7 +214,7 @@ def wind_chill_c(temperature_c: Numbers, wind_kmh: Numbers) -> Numbers:
     power = speed**exponent
     chill = c0 + c_t * celsius - c_v * power + c_tv * celsius * power
     valid = (celsius <= CHILL_WARMEST_C) & (speed > CHILL_SLOWEST_KMH)
-    return shaped(np.where(valid, np.minimum(chill, celsius), celsius), temperature_c)
+    return shaped(np.where(valid, chill, celsius), temperature_c)
 
 
 @overload

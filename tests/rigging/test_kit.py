@@ -116,6 +116,19 @@ def test_it_lets_an_adjustable_head_out_on_a_longer_mast() -> None:
     assert (found.ok, found.extension_cm, found.head_strap_cm) == (True, 0, 7)
 
 
+def test_it_lets_the_head_out_to_its_very_end() -> None:
+    sail = replace(SAIL, head=Head.ADJUSTABLE, head_strap_cm=7)
+
+    assert fit(sail=sail, mast=replace(MAST, length_cm=460)).head_strap_cm == 7
+
+
+def test_it_skips_no_step_for_the_sake_of_rounding() -> None:
+    luff, mast = 512.2, 492.2
+
+    assert luff - mast > 20  # by a hair that binary fractions add
+    assert fit(sail=replace(SAIL, luff_cm=luff), mast=replace(MAST, length_cm=mast)).extension_cm == 20
+
+
 def test_it_keeps_a_fixed_head_from_using_a_strap() -> None:
     sail = replace(SAIL, head=Head.FIXED, head_strap_cm=15)
 

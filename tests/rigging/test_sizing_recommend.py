@@ -141,6 +141,22 @@ def test_it_offers_nothing_below_the_smallest() -> None:
     assert one_size_down(found, found[0]) is None
 
 
+def test_it_offers_no_smaller_sail_that_does_not_fit() -> None:
+    found = recommend(ADULT, SHED, on_beach(6))
+    smallest = min((r for r in found if r.fits), key=lambda r: r.sail.area_m2)
+
+    assert smallest.sail.area_m2 > SHED[0].area_m2
+    assert one_size_down(found, smallest) is None
+
+
+def test_it_shows_the_window_of_the_slots_own_air() -> None:
+    slot = steady(10.0, 12.0, temperature_c=0.0)
+
+    (only,) = recommend(ADULT, [sail(5.0)], slot)
+
+    assert only.window == wind_window(5.0, 75.0, air_density=slot.density_kg_m3)
+
+
 def test_it_says_its_window_in_knots_of_beach_wind() -> None:
     best = next(r for r in recommend(ADULT, SHED, on_beach(20)) if r.sail.area_m2 == 5.0)
 

@@ -85,6 +85,18 @@ def test_it_needs_a_longer_boom_when_the_boom_goes_up(height: float, more: float
     assert trim.clew_boom_cm(SAIL, MAST, height + more) > trim.clew_boom_cm(SAIL, MAST, height)
 
 
+def test_it_sets_a_longer_boom_for_a_taller_rider() -> None:
+    tall = sheet(rider=replace(RIDER, stature_m=2.05))
+
+    clew = trim.clew_boom_cm(SAIL, MAST, tall.boom_height.value)
+    assert tall.boom_length.value == pytest.approx(clew + 2, abs=0.5)
+    assert tall.boom_length.value > sheet().boom_length.value
+
+
+def test_it_gives_no_lines_without_a_harness() -> None:
+    assert sheet(rider=replace(RIDER, harness=False)).harness_line is None
+
+
 def test_it_keeps_the_printed_length_where_the_clew_is_unknown() -> None:
     assert trim.clew_boom_cm(replace(SAIL, clew_height_cm=None), MAST, 150) == 188
 

@@ -50,6 +50,23 @@ def test_it_recovers_synthetic_truth_better_than_the_forecast() -> None:
     assert np.mean(put_right_errors) < 0.4 * np.mean(raw_errors)
 
 
+def test_it_trusts_light_winds_less() -> None:
+    # 0.5 m/s of instrument and rounding is a quarter of 2 m/s and little of 12
+    biases = []
+    for speed in (2.0, 12.0):
+        forecast = [wind.Hour(start=hour.start, mean_ms=speed) for hour in FORECAST]
+        seen = [wind.Hour(start=h.start, minutes=10, mean_ms=1.3 * speed) for h in measured(1.0, 6)]
+        biases.append(wind.corrected(forecast, seen, DAY + timedelta(hours=1)).ln_bias)
+
+    assert biases[0] < 0.8 * biases[1]
+
+
+def test_it_believes_no_more_than_twice_the_forecast() -> None:
+    found = wind.corrected(FORECAST, measured(5.0, 36), DAY + timedelta(hours=6))
+
+    assert found.ln_bias == pytest.approx(math.log(2))
+
+
 def test_it_fades_to_the_forecast_as_far_ahead_as_measurements_reach_back() -> None:
     found = wind.corrected(FORECAST, measured(1.3, 18), DAY + timedelta(hours=3))
 

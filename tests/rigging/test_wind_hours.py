@@ -72,6 +72,21 @@ def test_it_says_when_a_gust_is_estimated() -> None:
     assert "estimated" in slot.reasons[0].text
 
 
+def test_it_takes_a_ten_minute_mean_for_what_it_is() -> None:
+    slot = wind.slot_wind([hour(0, 10.0, 10)], after(0), after(10), exposure=wind.Exposure.AT_SEA)
+
+    # Harper, Kepert & Ginger 2010, table 1.1: 3 s in 600 s at sea
+    assert slot.gust_ms == pytest.approx(12.3)
+
+
+def test_it_puts_the_lull_as_far_below_the_median_as_the_gust_is_above() -> None:
+    (part,) = (slot := wind.slot_wind([hour(0, 10.0, gust_ms=13.0, ln_sd=0.0)], after(0), after(60))).parts
+
+    median = math.exp(part.ln_mean)
+    assert slot.gust_ms / median == pytest.approx(median / slot.lull_ms)
+    assert math.log(slot.gust_ms / median) == pytest.approx(3 * part.ln_sd)
+
+
 def test_it_keeps_a_reported_gust() -> None:
     slot = wind.slot_wind([hour(0, 10.0, gust_ms=12.0)], after(0), after(60))
 
@@ -82,6 +97,12 @@ def test_it_averages_directions_as_vectors() -> None:
     slot = wind.slot_wind([hour(0, 8.0, from_deg=350.0), hour(60, 8.0, from_deg=30.0)], after(0), after(120))
 
     assert slot.from_deg == pytest.approx(10.0)
+
+
+def test_it_weighs_directions_by_speed() -> None:
+    slot = wind.slot_wind([hour(0, 3.0, from_deg=0.0), hour(60, 9.0, from_deg=90.0)], after(0), after(120))
+
+    assert slot.from_deg == pytest.approx(math.degrees(math.atan2(9, 3)))
 
 
 def test_it_gives_no_direction_to_winds_that_oppose() -> None:
