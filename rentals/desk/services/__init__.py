@@ -3,36 +3,23 @@
 import random
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
-from typing import Any
 
 from django.contrib.auth.hashers import make_password
 
-from rentals.afloat import services as afloat
-from rentals.afloat.models import LaunchCheck
-from rentals.audit.models import Entry
-from rentals.bench import services as bench
-from rentals.bench.models import Job, ReturnCheck, ReturnLine, WearPosting
-from rentals.bench.states import JobState
-from rentals.bookings import services as bookings
-from rentals.bookings.models import Booking, KitPart, Outing, Party
-from rentals.bookings.states import OutingState
+from rentals.bookings.models import Outing
 from rentals.desk import demo
 from rentals.desk.services.day import Day
 from rentals.desk.services.season import Season
-from rentals.fleet.models import RIG_PARTS, Hold, Item, ItemModel, Kind
-from rentals.lib.access import Act, Actor, System
+from rentals.fleet.models import Item, ItemModel, Kind
+from rentals.lib.access import Actor, System
 from rentals.lib.problems import Refused
 from rentals.lib.writes import write
 from rentals.people.mapping import actor_of
 from rentals.people.models import Posting, Rider, User
-from rentals.rigs import queries as rigs
-from rentals.rigs import services as rigs_services
 from rentals.stations.models import Station
 from rentals.weather import services as weather
-from rigging import checks, sizing, units
 
 BOUGHT_AGO_DAYS = (150, 1500)
 
