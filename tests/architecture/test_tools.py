@@ -33,7 +33,7 @@ def test_it_has_nothing_to_say(command: tuple[str, ...]) -> None:
 
 
 def test_the_lock_is_of_this_project_file() -> None:
-    done = run("uv", "lock", "--check", "--offline")
+    done = run(str(TOOLS / "uv"), "lock", "--check", "--offline")
 
     assert done.returncode == 0, done.stderr
 

@@ -1,0 +1,82 @@
+"""The demo on its two footings, and a browser to walk it with."""
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from tests import servers
+from tests.journeys.house import House, demo
+
+CHROMIUM = "/usr/bin/chromium"
+QUIET = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+WIDTHS = {"desk": 1280, "phone": 390}
+
+
+@pytest.fixture(scope="session", params=["embedded", "servers"])
+def house(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
+    """The demo on SQLite and files alone, and again on PostgreSQL and Redis."""
+    data = tmp_path_factory.mktemp(request.param)
+    if request.param == "embedded":
+        with demo(data) as running:
+            yield running
+        return
+    with (
+        servers.postgresql() as database,
+        servers.redis() as broker,
+        demo(data, MARRAM_DATABASE_URL=database, MARRAM_BROKER_URL=broker) as running,
+    ):
+        yield running
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Debian's Chromium, without a screen."""
+    with sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+        yield running
+        running.close()
+
+
+@pytest.fixture(params=list(WIDTHS))
+def page(request: pytest.FixtureRequest, browser: Browser, house: House) -> Iterator[Page]:
+    """A page of a desk's screen and of a phone; whatever it complains about fails the test."""
+    context = browser.new_context(
+        viewport={"width": WIDTHS[request.param], "height": 900},
+        base_url=house.address,
+        has_touch=request.param == "phone",
+    )
+    page = context.new_page()
+    page.set_default_timeout(20_000)
+    complaints: list[str] = []
+    page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on(
+        "request",
+        lambda asked: (
+            complaints.append(asked.url) if not asked.url.startswith((house.address, "data:")) else None
+        ),
+    )
+    yield page
+    context.close()
+    assert [each for each in complaints if "422" not in each] == []
+
+
+@pytest.fixture(scope="session")
+def shots(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where screenshots go: MARRAM_SHOTS, or the run's temporary folder."""
+    asked = os.environ.get("MARRAM_SHOTS")
+    folder = Path(asked) if asked else tmp_path_factory.mktemp("shots")
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
