@@ -5,6 +5,7 @@ Written from the rules of the trade and the day, not from the solver: it shares 
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from typing import Final
 
 from rigging.allot.plan import Assignment, Plan, Rig
@@ -15,8 +16,10 @@ Span = tuple[int, int, str]
 
 PARTS: Final = ("sail", "mast", "extension", "boom")
 IMCS_APART: Final = 2.0
-"""As `rigging.allot.rigs` has it; stated again so that an error there shows here."""
+"""As the trade's fit has it; stated again so that an error there shows here."""
 WORTH: Final = {"lesson": 10, "prebooked": 5, "walk_in": 2}
+WORTH_FIRM: Final = 20
+CHANGED: Final = {"sail": 100, "board": 50}
 CLOSE: Final = 1e-6
 """Relative error allowed in a stated value."""
 ALWAYS: Final = 10**7
@@ -100,9 +103,14 @@ class Day:
     def fits(self) -> Iterator[str]:
         """The parts of every rig the crew builds go together."""
         for rig in self.plan.rigs:
-            parts = [self.spec.get(getattr(rig, part)) for part in PARTS]
-            if not rig.stood and None not in parts:
-                yield from (f"rig {rig.id}: {misfit}" for misfit in misfits(*parts))  # type: ignore[arg-type]
+            sail, mast, extension, boom = (self.spec.get(getattr(rig, part)) for part in PARTS)
+            if not rig.stood and (
+                isinstance(sail, Sail)
+                and isinstance(mast, Mast)
+                and isinstance(extension, Extension)
+                and isinstance(boom, Boom)
+            ):
+                yield from (f"rig {rig.id}: {misfit}" for misfit in misfits(sail, mast, extension, boom))
 
     def riders(self) -> Iterator[str]:
         """Nobody has what safety vetoes, a board that does not carry the sail, or a mismatch told wrong."""
@@ -114,13 +122,14 @@ class Day:
                 yield f"{demand.id}: {sail.name} is vetoed"
             elif board.name not in demand.boards:
                 yield f"{demand.id}: {board.name} is vetoed"
-            elif assignment.mismatch != round(100 * demand.sails[sail.name]) + round(
-                100 * demand.boards[board.name]
+            elif assignment.mismatch != _hundredths(demand.sails[sail.name]) + _hundredths(
+                demand.boards[board.name]
             ):
-                yield f"{demand.id}: mismatch {assignment.mismatch} is not that of {sail.name} and {board.name}"
-            if isinstance(board, Board) and isinstance(sail, Sail):
-                if not board.sail_min_m2 <= sail.area_m2 <= board.sail_max_m2:
-                    yield f"{demand.id}: {board.name} does not carry {sail.area_m2} m2"
+                yield f"{demand.id}: mismatch {assignment.mismatch} is not that of the sail and the board"
+            if assignment.change != _changed(demand, sail.name, board.name):
+                yield f"{demand.id}: the cost of the changed promise is not {assignment.change}"
+            if isinstance(board, Board) and isinstance(sail, Sail) and not _carries(board, sail):
+                yield f"{demand.id}: {board.name} does not carry {sail.area_m2} m2"
             start, end = self._while(demand)
             if (rig.ready_min is not None and start < rig.ready_min) or (
                 rig.until_min is not None and end > rig.until_min
@@ -161,7 +170,7 @@ class Day:
         crew = self.problem.crew
         busy: dict[str, list[Span]] = defaultdict(list)
         for rig in self.plan.rigs:
-            if rig.stood or not crew.windows:
+            if rig.stood or crew.windows is None:
                 continue
             if rig.built_min is None or rig.hand is None or rig.ready_min is None:
                 yield f"rig {rig.id} has no builder"
@@ -193,12 +202,17 @@ class Day:
     def score(self) -> Iterator[str]:
         """The stated numbers are those of the plan, and the bound is not above the value."""
         score, served = self.plan.score, {a.demand for a in self.plan.assignments}
-        short = sum(WORTH[d.priority] for d in self.problem.demands if d.id not in served)
+        short = sum(
+            WORTH[d.priority] + WORTH_FIRM * (d.firm or d.promised is not None)
+            for d in self.problem.demands
+            if d.id not in served
+        )
         builds = sum(not rig.stood for rig in self.plan.rigs)
         for name, stated, counted in (
             ("served", score.served, len(served)),
             ("points short", score.points_short, short),
             ("mismatch", score.mismatch, sum(a.mismatch for a in self.plan.assignments)),
+            ("change", score.change, sum(a.change for a in self.plan.assignments)),
             ("builds", score.builds, builds),
             ("crew minutes", score.crew_min, builds * self.problem.crew.rig_min),
         ):
@@ -216,10 +230,25 @@ class Day:
         return start, ALWAYS if rig.until_min is None else rig.until_min
 
 
+def _hundredths(loss: float) -> int:
+    return round(100 * loss)
+
+
+def _changed(demand: Demand, sail: str, board: str) -> int:
+    if demand.promised is None:
+        return 0
+    told = dict(zip(("sail", "board"), demand.promised, strict=True))
+    return sum(CHANGED[part] for part, name in (("sail", sail), ("board", board)) if told[part] != name)
+
+
+def _carries(board: Board, sail: Sail) -> bool:
+    return board.sail_min_m2 <= sail.area_m2 <= board.sail_max_m2
+
+
 def overlaps(name: str, spans: Sequence[Span]) -> Iterator[str]:
     """Neighbours in time that share a minute."""
     ordered = sorted(spans)
-    for (_, end, one), (start, _, other) in zip(ordered, ordered[1:], strict=False):
+    for (_, end, one), (start, _, other) in pairwise(ordered):
         if start < end:
             yield f"{name} is with {one} and with {other} at once"
 

@@ -37,8 +37,10 @@ class Standing:
     busy: list[tuple[int, int]] = field(default_factory=list)
 
     @property
-    def needed_min(self) -> int:
-        return min((start for start, _ in self.busy), default=FAR_MIN)
+    def needed_min(self) -> int | None:
+        """When its first rider takes it; None when nobody does, or somebody has it already."""
+        first = min((start for start, _ in self.busy), default=-FAR_MIN)
+        return first if first > -FAR_MIN else None
 
     def stands(self, ride: "Ride") -> bool:
         """Whether it stands for the whole ride."""
@@ -262,7 +264,9 @@ def _boards(problem: Problem, all_rides: list[Ride]) -> list[str]:
 def rig_list(model: Model, rigs: tuple[Standing, ...]) -> dict[int, Rig]:
     """The rigs as the plan lists them, by their place in `rigs`: crew order, who builds each and when."""
     out: dict[int, Rig] = {}
-    order = sorted(range(len(rigs)), key=lambda n: (rigs[n].slot, rigs[n].needed_min, rigs[n].tags["sails"]))
+    order = sorted(
+        range(len(rigs)), key=lambda n: (rigs[n].slot, rigs[n].needed_min or FAR_MIN, rigs[n].tags["sails"])
+    )
     seats = {
         s: iter(sorted(slot.seats, key=lambda seat: (seat.end_min, seat.hand)))
         for s, slot in enumerate(model.slots)
@@ -280,7 +284,7 @@ def rig_list(model: Model, rigs: tuple[Standing, ...]) -> dict[int, Rig]:
             stood=rig.slot == BEFORE,
             ready_min=seat.end_min if seat else None,
             until_min=None if rig.until_min == FAR_MIN else rig.until_min,
-            needed_min=rig.needed_min if rig.busy else None,
+            needed_min=rig.needed_min,
             built_min=(seat.start_min, seat.end_min) if seat else None,
             hand=seat.hand if seat else None,
         )

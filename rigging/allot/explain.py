@@ -6,9 +6,7 @@ from datetime import timedelta
 from types import MappingProxyType
 from typing import Final
 
-import numpy as np
-
-from rigging.allot.heuristic import SLACK, Build, Filling, Step, joint
+from rigging.allot.heuristic import Filling, Step
 from rigging.allot.model import Floats, Model, Source
 from rigging.allot.plan import Unserved
 from rigging.allot.problem import Demand, Problem
@@ -19,7 +17,7 @@ from rigging.reason import COMMON_PRACTICE, POLICY, Input, Reason
 COST: Final[Mapping[str, float]] = MappingProxyType(
     {"crew": 0.5, "extensions": 1.0, "booms": 3.0, "masts": 4.0, "sails": 6.0, "boards": 12.0}
 )
-"""What one more of each costs beside the others: which change is cheapest. Common practice, no source; policy."""
+"""What one more of each costs beside the others: which change is cheapest. Status: policy."""
 
 WORDS: Final[Mapping[str, str]] = MappingProxyType(
     {"extensions": "extension", "booms": "boom", "masts": "mast", "sails": "sail", "boards": "board"}
@@ -50,7 +48,7 @@ class Shortages:
         self._known: dict[tuple[int, ...], tuple[Counter[Source], float] | None] = {}
 
     def lack(self, shapes: list[int]) -> tuple[Counter[Source], float] | None:
-        """The cheapest units to add that serve these riders beside all others, and the loss; None if none do."""
+        """The cheapest units to add that serve these riders beside all others, and their loss."""
         key = tuple(shapes)
         if key not in self._known:
             self._known[key] = self._lack(shapes)
@@ -75,7 +73,7 @@ class Shortages:
     def _add(self, lacking: Counter[Source], steps: tuple[Step, ...]) -> None:
         for row, source in self.model.sources.items():
             self.filling.room[row] += lacking[source]
-        self.filling.take(*steps)
+        self.filling.take(steps)
 
     def _ways(self, d: int) -> Iterable[tuple[Counter[Source], float, tuple[Step, ...]]]:
         shape = self.model.shapes[d]
@@ -91,20 +89,20 @@ class Shortages:
         step = self.filling.rider("sail", d, k)
         if self.filling.fits(step):
             return Counter(), (step,)
-        builds = [b for b in self.filling.builds.get(k, ()) if self._in_time(b, start_min)]
+        builds = [b for b in self.filling.builds.get(k, ()) if self.model.slots[b.slot].end_min <= start_min]
         ways = [self._missing((build.step, step)) for build in builds]
         return min(ways, key=lambda way: _cost(way[0]), default=None)
 
-    def _in_time(self, build: Build, start_min: int) -> bool:
-        return self.model.slots[build.slot].end_min <= start_min
-
     def _missing(self, steps: tuple[Step, ...]) -> tuple[Counter[Source], tuple[Step, ...]]:
-        whole = joint(self.model, steps) if len(steps) > 1 else steps[0]
-        left = self.filling.room[whole.rows] - whole.use
+        use: Counter[int] = Counter()
+        for step in steps:
+            for row, amount in step.use.items():
+                use[row] += round(amount)
         out: Counter[Source] = Counter()
-        for row, over in zip(whole.rows[left < -SLACK], -left[left < -SLACK], strict=True):
-            if (source := self.model.sources.get(int(row))) is not None:
-                out[source] = max(out[source], int(np.ceil(over - SLACK)))
+        for row, amount in use.items():
+            over = amount - round(self.filling.room[row])
+            if over > 0 and (source := self.model.sources.get(row)) is not None:
+                out[source] = max(out[source], over)
         return out, steps
 
 
@@ -178,7 +176,8 @@ def _barred(model: Model, demand: Demand) -> Reason | None:
     if ready > demand.start_min and not sails & {
         model.patterns[p].sail for p, s in model.columns.stand if s < 0
     }:
-        text = f"The outing starts at {clock(problem, demand.start_min)}; no rig is ready before {clock(problem, ready)}."
+        start, first = clock(problem, demand.start_min), clock(problem, ready)
+        text = f"The outing starts at {start}; no rig is ready before {first}."
         return Reason(text, "rigs are built before they are taken", POLICY)
     boards = {j for j, stock in enumerate(problem.boards) if stock.name in demand.boards and stock.units}
     if not any(goes_with(problem, k, j) for k in sails & made for j in boards):

@@ -1,77 +1,22 @@
 """A good day at once: riders in order, each given the best that is still free, building rigs as needed."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from rigging.allot.model import BEFORE, Floats, Model
 from rigging.allot.shapes import goes_with
-from rigging.allot.timeline import Ints
-
-SLACK = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """Columns to raise by one (or lower, by `by`), and the rows that this uses up."""
+    """Columns to raise by one, and what that uses of the room in rows; less than none where it makes room."""
 
-    columns: Ints
-    by: Floats
-    rows: Ints
-    use: Floats
-
-
-class Filling:
-    """A point of the model, nobody served at first, and the room that it leaves in every row."""
-
-    def __init__(self, model: Model, x: Floats | None = None) -> None:
-        self.model = model
-        self.x = _kept_as_standing(model) if x is None else x.copy()
-        self.room = model.row_high - model.matrix @ self.x
-        self.builds = _builds(model)
-        self._riders: dict[tuple[str, int, int], Step] = {}
-
-    def fits(self, *steps: Step) -> bool:
-        """Whether all the steps together keep the rows."""
-        if len(steps) == 1:
-            return bool(np.all(self.room[steps[0].rows] - steps[0].use >= -SLACK))
-        joined = joint(self.model, steps)
-        return bool(np.all(self.room[joined.rows] - joined.use >= -SLACK))
-
-    def take(self, *steps: Step) -> None:
-        """Make the steps."""
-        for step in steps:
-            np.add.at(self.x, step.columns, step.by)
-            self.room[step.rows] -= step.use
-
-    def undo(self, *steps: Step) -> None:
-        """Take the steps back."""
-        for step in steps:
-            np.add.at(self.x, step.columns, -step.by)
-            self.room[step.rows] += step.use
-
-    def rider(self, kind: str, d: int, index: int) -> Step:
-        """One rider of a shape on a sail or a board, without the rows that tie the two together."""
-        key = (kind, d, index)
-        if key not in self._riders:
-            column = (self.model.columns.sail if kind == "sail" else self.model.columns.board)[d, index]
-            step = step_of(self.model, [column], [1.0])
-            tied = np.isneginf(self.model.row_low[step.rows])
-            self._riders[key] = Step(step.columns, step.by, step.rows[tied], step.use[tied])
-        return self._riders[key]
-
-    def rig_for(self, step: Step, k: int, start_min: int) -> Step | None:
-        """The build that makes room for the step with the most parts left over, if there is one."""
-        best, most = None, -np.inf
-        for build in self.builds.get(k, ()):
-            if self.model.slots[build.slot].end_min <= start_min and self.fits(build.step, step):
-                scarce = build.step.use > 0
-                left = float(np.min(self.room[build.step.rows[scarce]], initial=np.inf))
-                if left > most:
-                    best, most = build.step, left
-        return best
+    columns: tuple[int, ...]
+    use: dict[int, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,33 +25,88 @@ class Build:
 
     slot: int
     step: Step
+    scarce: tuple[int, ...]
 
 
-def step_of(model: Model, columns: Sequence[int], by: Sequence[float]) -> Step:
-    """The step that raises the columns."""
-    matrix, parts, uses = model.matrix, [], []
-    for column, amount in zip(columns, by, strict=True):
-        span = slice(matrix.indptr[column], matrix.indptr[column + 1])
-        parts.append(matrix.indices[span])
-        uses.append(matrix.data[span] * amount)
-    return _gathered(np.array(columns), np.array(by), np.concatenate(parts), np.concatenate(uses))
+class Filling:
+    """A point of the model, nobody served at first, and the room that it leaves in every row.
+
+    Plain lists and dicts: a step touches a dozen rows, too few for arrays to pay.
+    """
+
+    def __init__(self, model: Model, x: Floats | None = None) -> None:
+        self.model = model
+        start = _kept_as_standing(model) if x is None else x
+        self.x: list[float] = start.tolist()
+        self.room: list[float] = (model.row_high - model.matrix @ start).tolist()
+        self._columns = Columnwise(model)
+        self.builds = _builds(model, self._columns)
+        self._riders: dict[int, Step] = {}
+
+    def fits(self, step: Step, beside: Step | None = None) -> bool:
+        """Whether the rows have room for the step, or for the step beside another that fits alone."""
+        room = self.room
+        if beside is None:
+            return all(room[row] >= use for row, use in step.use.items())
+        other = beside.use
+        return all(room[row] >= use + other.get(row, 0.0) for row, use in step.use.items())
+
+    def take(self, steps: Iterable[Step]) -> None:
+        """Make the steps."""
+        self._move(steps, 1.0)
+
+    def undo(self, steps: Iterable[Step]) -> None:
+        """Take the steps back."""
+        self._move(steps, -1.0)
+
+    def _move(self, steps: Iterable[Step], sign: float) -> None:
+        for step in steps:
+            for column in step.columns:
+                self.x[column] += sign
+            for row, use in step.use.items():
+                self.room[row] -= sign * use
+
+    def rider(self, kind: str, d: int, index: int) -> Step:
+        """One rider of a shape on a sail or a board, without the rows that tie the two together."""
+        column = (self.model.columns.sail if kind == "sail" else self.model.columns.board)[d, index]
+        if column not in self._riders:
+            self._riders[column] = self._columns.step((column,), limits_only=True)
+        return self._riders[column]
+
+    def rig_for(self, step: Step, k: int, start_min: int) -> Step | None:
+        """The build that makes room for the step with the most parts left over, if there is one."""
+        best, most = None, -np.inf
+        for build in self.builds.get(k, ()):
+            left = min((self.room[row] for row in build.scarce), default=np.inf)
+            if (
+                left > most
+                and self.model.slots[build.slot].end_min <= start_min
+                and self.fits(build.step)
+                and self.fits(step, build.step)
+            ):
+                best, most = build.step, left
+        return best
 
 
-def joint(model: Model, steps: Sequence[Step]) -> Step:
-    """Several steps as one."""
-    return _gathered(
-        np.concatenate([step.columns for step in steps]),
-        np.concatenate([step.by for step in steps]),
-        np.concatenate([step.rows for step in steps]),
-        np.concatenate([step.use for step in steps]),
-    )
+class Columnwise:
+    """The model's matrix as rows and entries by column, for steps of a few columns."""
 
+    def __init__(self, model: Model) -> None:
+        starts = model.matrix.indptr.tolist()
+        rows, entries = model.matrix.indices.tolist(), model.matrix.data.tolist()
+        self._entries = [
+            list(zip(rows[low:high], entries[low:high], strict=True)) for low, high in pairwise(starts)
+        ]
+        self._limit: list[bool] = np.isneginf(model.row_low).tolist()
 
-def _gathered(columns: Ints, by: Floats, rows: Ints, use: Floats) -> Step:
-    unique, where = np.unique(rows, return_inverse=True)
-    total = np.bincount(where, weights=use, minlength=len(unique))
-    used = total != 0
-    return Step(columns, by, unique[used], total[used])
+    def step(self, columns: tuple[int, ...], *, limits_only: bool = False) -> Step:
+        """The step that raises the columns; equations may be left out, limits never."""
+        use: dict[int, float] = {}
+        for column in columns:
+            for row, entry in self._entries[column]:
+                if self._limit[row] or not limits_only:
+                    use[row] = use.get(row, 0.0) + entry
+        return Step(columns, {row: amount for row, amount in use.items() if amount})
 
 
 def _kept_as_standing(model: Model) -> Floats:
@@ -124,7 +124,7 @@ def _kept_as_standing(model: Model) -> Floats:
     return x
 
 
-def _builds(model: Model) -> dict[int, list[Build]]:
+def _builds(model: Model, by_column: Columnwise) -> dict[int, list[Build]]:
     booms: dict[int, list[int]] = defaultdict(list)
     for (k, _), column in model.columns.boom.items():
         booms[k].append(column)
@@ -134,7 +134,9 @@ def _builds(model: Model) -> dict[int, list[Build]]:
             continue
         for p, pattern in enumerate(model.patterns):
             for columns in _standing_from(model, p, pattern.sail, s, booms.get(pattern.sail, [])):
-                out[pattern.sail].append(Build(s, step_of(model, columns, [1.0] * len(columns))))
+                step = by_column.step(tuple(columns))
+                scarce = tuple(row for row, use in step.use.items() if use > 0)
+                out[pattern.sail].append(Build(s, step, scarce))
     return out
 
 
@@ -173,7 +175,7 @@ def first_come(model: Model, order: Iterable[int] | None = None) -> Floats:
         elif group not in done:
             done.add(group)
             _serve_group(filling, group, grouped[group])
-    return filling.x
+    return np.array(filling.x)
 
 
 def _serve_group(filling: Filling, group: str, members: list[int]) -> None:
@@ -182,7 +184,7 @@ def _serve_group(filling: Filling, group: str, members: list[int]) -> None:
         for _ in filling.model.shapes[d].demands:
             steps = _serve(filling, d)
             if not steps:
-                filling.undo(*taken)
+                filling.undo(taken)
                 return
             taken += steps
     filling.x[filling.model.columns.whole[group]] = 1.0
@@ -206,7 +208,7 @@ def _serve(filling: Filling, d: int) -> list[Step]:
             best, chosen = loss + board_loss, [*steps, filling.rider("board", d, j)]
     if chosen is None:
         return []
-    filling.take(*chosen)
+    filling.take(chosen)
     return chosen
 
 

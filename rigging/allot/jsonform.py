@@ -23,6 +23,7 @@ from rigging.allot.problem import (
 )
 from rigging.kit import Board, Boom, Extension, Mast, Sail
 from rigging.reason import Input, Reason
+from rigging.units import BadValue
 
 Json = dict[str, Any]
 T = TypeVar("T")
@@ -65,7 +66,11 @@ def _stock_of(kind: type[T]) -> Callable[[Node], Any]:
 
     def read(node: Node) -> Any:
         given = [f for f in fields(kind) if node.has(f.name) or f.name == "name" or _required(f)]  # type: ignore[arg-type]
-        spec = kind(**{f.name: _field(node.take(f.name), hints[f.name]) for f in given})
+        values = {f.name: _field(node.take(f.name), hints[f.name]) for f in given}
+        try:
+            spec = kind(**values)
+        except BadValue as bad:
+            raise BadValue(f"{node.path}.{bad.name}", bad.value, bad.unit, bad.allowed) from None
         units = _units(node.take("units"), spec.name)  # type: ignore[attr-defined]
         node.done()
         return Stock(spec, units)
@@ -106,7 +111,8 @@ def _unit(node: Node) -> Unit:
 
 def _crew(node: Node, origin: datetime) -> Crew:
     rig_min = node.take("rig_min", Crew().rig_min).whole()
-    crew = Crew(rig_min, node.take("windows", []).each(lambda window: _window(window, origin)))
+    windows = node.take("windows").each(lambda at: _window(at, origin)) if node.has("windows") else None
+    crew = Crew(rig_min, windows)
     node.done()
     return crew
 
@@ -129,9 +135,17 @@ def _demand(node: Node, origin: datetime) -> Demand:
         sails=node.take("sails").losses(),
         boards=node.take("boards").losses(),
         group=node.take("group").text() if node.has("group") else None,
+        promised=_promised(node.take("promised")) if node.has("promised") else None,
+        firm=node.take("firm", False).flag(),
     )
     node.done()
     return demand
+
+
+def _promised(node: Node) -> tuple[str, str]:
+    names = (node.take("sail").text(), node.take("board").text())
+    node.done()
+    return names
 
 
 def _hold(node: Node, origin: datetime) -> Hold:
@@ -161,7 +175,9 @@ def from_problem(problem: Problem) -> Json:
         "turn_round_min": problem.turn_round_min,
         "crew": {
             "rig_min": problem.crew.rig_min,
-            "windows": [
+            "windows": None
+            if problem.crew.windows is None
+            else [
                 {"start": at(w.start_min), "end": at(w.end_min), "hands": w.hands}
                 for w in problem.crew.windows
             ],
@@ -193,12 +209,12 @@ def _plain(value: Any) -> Any:
 def _spanned(thing: Demand | Hold, at: Callable[[int], str]) -> Json:
     values = {f.name: getattr(thing, f.name) for f in fields(thing)}
     start, end = at(values.pop("start_min")), at(values.pop("end_min"))
-    kept = {
-        name: dict(v) if name in ("sails", "boards") else _plain(v)
-        for name, v in values.items()
-        if v not in (None, "")
-    }
-    return {"start": start, "end": end} | kept
+    out = {name: _plain(value) for name, value in values.items() if value not in (None, "")}
+    if isinstance(thing, Demand):
+        out |= {"sails": dict(thing.sails), "boards": dict(thing.boards)}
+        if thing.promised:
+            out["promised"] = dict(zip(("sail", "board"), thing.promised, strict=True))
+    return {"start": start, "end": end} | out
 
 
 def from_plan(plan: Plan, problem: Problem) -> Json:
@@ -264,6 +280,7 @@ def _assignment(node: Node) -> Assignment:
         board=node.take("board").text(),
         rig=node.take("rig").text(),
         mismatch=node.take("mismatch").whole(),
+        change=node.take("change").whole(),
         issued=node.take("issued").flag(),
     )
 

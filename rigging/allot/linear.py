@@ -1,12 +1,13 @@
 """Linear and integer programmes through HiGHS, with bounds that are recomputed rather than believed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import highspy
 import numpy as np
 
 from rigging.allot.model import Floats, Model
+from rigging.allot.timeline import Ints
 
 THREADS: Final = 1
 """HiGHS keeps one thread count for the whole process: every call here states the same one."""
@@ -14,12 +15,19 @@ THREADS: Final = 1
 LARGEST_COST: Final = 1e4
 """Costs are scaled under this for HiGHS, whose tolerances are absolute. Status: policy."""
 
+BELIEVED: Final = 1e-9
+"""Relative difference between a point's worth and what HiGHS says of it. Status: policy."""
+
 
 @dataclass(frozen=True, slots=True)
 class Relaxed:
-    """A relaxation: its point, its reduced costs, the value no point goes under; whether it ran to its end."""
+    """A relaxation: its point, the rows' prices, the columns' reduced costs, the value no point goes under.
+
+    `finished` says that it ran to its end; the bound holds in any case.
+    """
 
     x: Floats
+    prices: Floats
     reduced: Floats
     bound: float
     finished: bool
@@ -35,7 +43,7 @@ def relaxed(model: Model, seconds: float) -> Relaxed:
     x = np.array(solution.col_value) if solution.col_value else model.low
     prices = np.array(solution.row_dual) if solution.row_dual else np.zeros(len(model.row_high))
     reduced, bound = bound_from(model, prices)
-    return Relaxed(x, reduced, bound, finished)
+    return Relaxed(x, prices, reduced, bound, finished)
 
 
 def integer(
@@ -44,22 +52,61 @@ def integer(
     """The best whole point found, and the value that none goes under; content when they are `near`.
 
     `start` is a feasible point to begin from. With no feasible point at all the value is infinite.
+    HiGHS 1.16 maps a start point wrongly through its presolve and then proves a value that no point has;
+    so fixed columns and idle rows are left out here, its presolve stays off, and a bound is passed on
+    only when the point it comes with is worth what HiGHS says.
     """
-    scale = min(1.0, LARGEST_COST / float(np.max(np.abs(model.cost), initial=1.0)))
-    highs = _loaded(model, scale=scale, whole=True)
-    options = {"time_limit": max(seconds, 0.0), "mip_rel_gap": 0.0, "mip_abs_gap": near * scale}
+    small, kept = _without_fixed(model)
+    scale = min(1.0, LARGEST_COST / float(np.max(np.abs(small.cost), initial=1.0)))
+    highs = _loaded(small, scale=scale, whole=True)
+    options: dict[str, float | str | bool] = {
+        "time_limit": max(seconds, 0.0),
+        "mip_rel_gap": 0.0,
+        "mip_abs_gap": near * scale,
+        "presolve": "off",
+        "mip_allow_restart": False,
+    }
     for name, value in options.items():
         highs.setOptionValue(name, value)
     if start is not None:
         known = highspy.HighsSolution()
-        known.col_value = list(start)
+        known.col_value = list(start[kept])
         highs.setSolution(known)
     highs.run()
     if highs.getModelStatus() == highspy.HighsModelStatus.kInfeasible:
         return None, np.inf
     values, info = highs.getSolution().col_value, highs.getInfo()
-    found = np.array(values) if values and np.isfinite(info.objective_function_value) else None
-    return found, float(info.mip_dual_bound) / scale
+    if not values or not np.isfinite(info.objective_function_value):
+        return None, float(info.mip_dual_bound) / scale
+    found = model.low.copy()
+    found[kept] = values
+    stated = info.objective_function_value / scale
+    true = abs(model.value(found) - stated) <= BELIEVED * max(1.0, abs(stated))
+    return found, float(info.mip_dual_bound) / scale if true else -np.inf
+
+
+def _without_fixed(model: Model) -> tuple[Model, Ints]:
+    """The model over the columns that can move and the rows that can bind, and those columns' numbers."""
+    kept = np.flatnonzero(model.high > model.low)
+    fixed = np.where(model.high > model.low, 0.0, model.low)
+    settled = model.matrix @ fixed
+    matrix = model.matrix[:, kept]
+    up, down = matrix.maximum(0), matrix.minimum(0)
+    low, high = model.low[kept], model.high[kept]
+    most, least = up @ high + down @ low + settled, up @ low + down @ high + settled
+    binding = (most > model.row_high) | (least < model.row_low)
+    small = replace(
+        model,
+        cost=model.cost[kept],
+        low=low,
+        high=high,
+        whole=model.whole[kept],
+        matrix=matrix[binding].tocsc(),
+        row_low=(model.row_low - settled)[binding],
+        row_high=(model.row_high - settled)[binding],
+        offset=model.offset + float(model.cost @ fixed),
+    )
+    return small, kept
 
 
 def _loaded(model: Model, *, scale: float = 1.0, whole: bool = False) -> highspy.Highs:

@@ -1,11 +1,12 @@
 """The day as an integer programme: identical units, moments of a crowd, and rigs as flows through the slots.
 
 Rows: each rider one sail and one board that go together; riders under way at each peak within the rigs;
-rigs within the units of every part; what is kept stood before and stands after; builds within the crew's seats.
+rigs within the units of every part; what is kept stood before and stands after; builds within
+the crew's seats.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -70,7 +71,7 @@ class Weights:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Model:
-    """Minimise cost @ x + offset with low <= x <= high, row_low <= matrix @ x <= row_high, x whole where marked."""
+    """Minimise cost @ x + offset with low <= x <= high, row_low <= matrix @ x <= row_high, some x whole."""
 
     problem: Problem
     slots: tuple[Slot, ...]
@@ -159,7 +160,9 @@ class Draft:
         self._whole: list[bool] = []
         self._row_low: list[float] = []
         self._row_high: list[float] = []
-        self._entries: list[tuple[int, int, float]] = []
+        self._row_of: list[int] = []
+        self._column_of: list[int] = []
+        self._entry: list[float] = []
 
     def column(self, cost: float, high: float, low: float = 0.0, *, whole: bool = True) -> int:
         """Add an unknown and return its number."""
@@ -169,25 +172,38 @@ class Draft:
         self._whole.append(whole)
         return len(self._cost) - 1
 
-    def row(
-        self,
-        terms: Iterable[tuple[int, float]],
-        low: float = -INF,
-        high: float = INF,
-        of: Source | None = None,
-    ) -> int:
+    def high(self, column: int) -> float:
+        """The upper bound of an unknown."""
+        return self._high[column]
+
+    def row(self, terms: Terms, low: float = -INF, high: float = INF, of: Source | None = None) -> int:
         """Add low <= sum of terms <= high, a limit set by `of`; return the row's number."""
+        columns = [column for column, _ in terms]
+        return self._add_row(columns, [entry for _, entry in terms], low, high, of)
+
+    def crowd(self, columns: list[int], supply: int | None, high: float, of: Source | None = None) -> None:
+        """Add a limit on a sum of riders: at most the supply's column and `high` together."""
+        if supply is None:
+            self._add_row(columns, [1.0] * len(columns), -INF, high, of)
+        else:
+            self._add_row([*columns, supply], [*([1.0] * len(columns)), -1.0], -INF, high, of)
+
+    def _add_row(
+        self, columns: list[int], entries: list[float], low: float, high: float, of: Source | None
+    ) -> int:
         number = len(self._row_low)
         if of is not None:
             self.sources[number] = of
         self._row_low.append(low)
         self._row_high.append(high)
-        self._entries += [(number, column, entry) for column, entry in terms]
+        self._row_of += [number] * len(columns)
+        self._column_of += columns
+        self._entry += entries
         return number
 
     def model(self) -> Model:
         """The arrays of what has been added."""
-        rows, cols, entries = zip(*self._entries, strict=True) if self._entries else ((), (), ())
+        entries = (np.array(self._entry, dtype=float), (self._row_of, self._column_of))
         size = (len(self._row_low), len(self._cost))
         return Model(
             problem=self.problem,
@@ -202,7 +218,7 @@ class Draft:
             low=np.array(self._low, dtype=float),
             high=np.array(self._high, dtype=float),
             whole=np.array(self._whole, dtype=bool),
-            matrix=sparse.csc_matrix((np.array(entries, dtype=float), (rows, cols)), shape=size),
+            matrix=sparse.csc_matrix(entries, shape=size),
             row_low=np.array(self._row_low, dtype=float),
             row_high=np.array(self._row_high, dtype=float),
             offset=self.weights.point * sum(shape.points * len(shape.demands) for shape in self.shapes),
@@ -335,7 +351,7 @@ def _add_parts(draft: Draft) -> None:
 
 
 def _add_loose_booms(draft: Draft, use: dict[tuple[str, int], Terms]) -> None:
-    """With one slot and nothing standing the boom of a sail doesn't depend on its mast, so it is chosen apart."""
+    """Booms of the sails whose boom doesn't depend on the mast, when all rigs stand all day."""
     by_sail: dict[int, Terms] = defaultdict(list)
     for k, b in draft.links:
         if (k, 0) in draft.columns.rigs:
@@ -357,45 +373,41 @@ def _add_crew(draft: Draft) -> None:
 
 def _add_sail_peaks(draft: Draft) -> None:
     held = taken(draft.problem, "sails", draft.segments[0].start_min)
-    wishes: dict[int, list[tuple[int, int]]] = defaultdict(list)
-    for (d, k), column in draft.columns.sail.items():
-        wishes[k].append((d, column))
+    wishes = _spans(draft, draft.columns.sail)
     for k in wishes | held:
         for segment in draft.segments:
             rigs = (draft.columns.kept if segment.building else draft.columns.rigs).get((k, segment.slot))
-            for terms, busy in _crowds(draft, segment, wishes.get(k, []), held.get(k, [])):
-                supply: Terms = [] if rigs is None else [(rigs, -1.0)]
-                draft.row([*terms, *supply], high=-busy)
+            for riders, busy in _crowds(segment, wishes.get(k, []), held.get(k, [])):
+                draft.crowd(riders, rigs, -busy)
 
 
 def _add_board_peaks(draft: Draft) -> None:
     day = Segment(draft.segments[0].start_min, draft.segments[-1].end_min, BEFORE, building=False)
     held = taken(draft.problem, "boards", day.start_min)
-    wishes: dict[int, list[tuple[int, int]]] = defaultdict(list)
-    for (d, j), column in draft.columns.board.items():
-        wishes[j].append((d, column))
-    for j, columns in wishes.items():
+    for j, spans in _spans(draft, draft.columns.board).items():
         units = len(draft.problem.boards[j].units)
-        for terms, busy in _crowds(draft, day, columns, held.get(j, [])):
-            if busy + sum(len(draft.shapes[d].demands) for d, _ in columns) > units:
-                draft.row(terms, high=units - busy, of=("boards", j))
+        for riders, busy in _crowds(day, spans, held.get(j, [])):
+            if sum(draft.high(column) for column in riders) > units - busy:
+                draft.crowd(riders, None, units - busy, of=("boards", j))
+
+
+def _spans(draft: Draft, columns: dict[tuple[int, int], int]) -> dict[int, list[tuple[int, int, int]]]:
+    """By stock: start, end and column of every shape that may have it."""
+    out: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
+    for (d, stock), column in columns.items():
+        out[stock].append((draft.shapes[d].start_min, draft.shapes[d].end_min, column))
+    return out
 
 
 def _crowds(
-    draft: Draft, segment: Segment, wishes: list[tuple[int, int]], held: list[Taken]
-) -> Iterable[tuple[Terms, int]]:
-    """Per peak of the segment: the riders who may be under way, and how many units are taken."""
-    spans = [(draft.shapes[d].start_min, draft.shapes[d].end_min, column) for d, column in wishes]
-    spans += [(hold.start_min, hold.end_min, -1) for hold in held]
-    inside = np.array(
-        [
-            (max(start, segment.start_min), min(end, segment.end_min), column)
-            for start, end, column in spans
-            if start < segment.end_min and end > segment.start_min
-        ],
-        dtype=np.int64,
-    ).reshape(-1, 3)
-    starts, ends, columns = inside.T
+    segment: Segment, wishes: list[tuple[int, int, int]], held: list[Taken]
+) -> Iterator[tuple[list[int], int]]:
+    """Per peak of the segment: the columns of riders who may be under way, and how many units are taken."""
+    spans = np.array([*wishes, *((hold.start_min, hold.end_min, -1) for hold in held)], dtype=np.int64)
+    starts, ends, columns = spans.reshape(-1, 3).T
+    inside = (starts < segment.end_min) & (ends > segment.start_min)
+    starts = np.maximum(starts[inside], segment.start_min)
+    ends, columns = np.minimum(ends[inside], segment.end_min), columns[inside]
     for moment in peaks(starts, ends):
         under_way = columns[(starts <= moment) & (ends > moment)]
-        yield [(int(c), 1.0) for c in under_way if c >= 0], int(np.sum(under_way < 0))
+        yield under_way[under_way >= 0].tolist(), int(np.sum(under_way < 0))

@@ -9,7 +9,7 @@ from rigging.reason import Reason
 class Assignment:
     """A rider's sail and board by tag, the rig that carries the sail, and the mismatch in hundredths.
 
-    `issued` says that the rider has them already.
+    `change` is what a promise not kept costs, in hundredths; `issued` says that the rider has them already.
     """
 
     demand: str
@@ -17,6 +17,7 @@ class Assignment:
     board: str
     rig: str
     mismatch: int
+    change: int = 0
     issued: bool = False
 
 
@@ -56,13 +57,15 @@ class Unserved:
 class Score:
     """The objective in its strict order, with the scalar that the bound is about (smaller is better).
 
-    `points_short` are the priority points of riders not served, `mismatch` hundredths, `builds` rigs
-    built by the crew, `value` all of them in one number in units of mismatch.
+    `points_short` are the priority points of riders not served, `mismatch` hundredths, `change`
+    what changed promises cost in hundredths, `builds` rigs built by the crew,
+    `value` all of them in one number in units of mismatch.
     """
 
     served: int
     points_short: int
     mismatch: int
+    change: int
     builds: int
     crew_min: int
     value: float

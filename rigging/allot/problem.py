@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
+from itertools import pairwise
 from types import MappingProxyType
 from typing import Final, Generic, TypeVar
 
@@ -27,8 +28,16 @@ POINTS: Final[Mapping[Priority, int]] = MappingProxyType(
 )
 """Worth of serving one rider, in points. Status: policy (a lesson outweighs two booked riders)."""
 
+FIRM_POINTS: Final = 20
+"""Points on top for a rider who has been promised: twice a lesson's, so that nobody new displaces them.
+Status: policy."""
+
+CHANGED_SAIL, CHANGED_BOARD = 100, 50
+"""Hundredths that a promise changed costs: a sail's a full loss, so no rider's sail changes for the sake of
+one other. Status: policy."""
+
 MISMATCH_STEPS: Final = 100
-"""Mismatch is counted in hundredths of a full loss. Status: policy; finer is below what a wind forecast says."""
+"""Mismatch is counted in hundredths of a full loss: finer than a wind forecast says. Status: policy."""
 
 DAY_MIN: Final = 2 * 24 * 60
 """Latest minute after the day's origin that a plan may speak of. Status: policy."""
@@ -68,10 +77,10 @@ class Window:
 
 @dataclass(frozen=True, slots=True)
 class Crew:
-    """Who builds rigs: minutes a rig takes one person, and the windows. No window: rigs await the day."""
+    """Who builds rigs: minutes a rig takes one person, and the windows; None when rigs await the day."""
 
     rig_min: int = 15
-    windows: tuple[Window, ...] = ()
+    windows: tuple[Window, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +88,8 @@ class Demand:
     """One rider's wish: a time span, and the loss of each sail and board that safety allows.
 
     Losses run from 0 (ideal) to 1 by the name of the stock. What is not named is vetoed, and no
-    plan ever trades a veto. Riders of one `group` are served together or not at all.
+    plan ever trades a veto. Riders of one `group` are served together or not at all. `promised` names the
+    sail and the board that the rider has been told of; `firm` says that nobody new may displace the rider.
     """
 
     id: str
@@ -90,6 +100,23 @@ class Demand:
     sails: Mapping[str, float]
     boards: Mapping[str, float]
     group: str | None = None
+    promised: tuple[str, str] | None = None
+    firm: bool = False
+
+    @property
+    def points(self) -> int:
+        """Worth of serving the rider."""
+        return POINTS[self.priority] + (FIRM_POINTS if self.firm or self.promised else 0)
+
+    def loss(self, sail: str, board: str) -> int:
+        """Mismatch of a sail and a board, in hundredths."""
+        return hundredths(self.sails[sail]) + hundredths(self.boards[board])
+
+    def change(self, sail: str, board: str) -> int:
+        """What a sail and a board that are not the promised ones cost, in hundredths."""
+        if self.promised is None:
+            return 0
+        return CHANGED_SAIL * (sail != self.promised[0]) + CHANGED_BOARD * (board != self.promised[1])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,7 +207,7 @@ def validate(problem: Problem) -> Problem:
 def _validate_crew(crew: Crew) -> None:
     in_range("crew.rig_min", crew.rig_min, "min", 1, DAY_MIN)
     end = 0
-    for index, window in enumerate(crew.windows):
+    for index, window in enumerate(crew.windows or ()):
         path = f"crew.windows[{index}]"
         _validate_span(path, window.start_min, window.end_min)
         in_range(f"{path}.hands", window.hands, "", 0, 1000)
@@ -223,11 +250,20 @@ def _validate_demands(problem: Problem) -> None:
         seen.add(demand.id)
         _validate_span(path, demand.start_min, demand.end_min)
         in_range(f"{path}.mass_kg", demand.mass_kg, "kg", *MASS_KG)
+        if demand.promised is not None:
+            _validate_promise(path, demand.promised, known)
         for kind, wishes in (("sails", demand.sails), ("boards", demand.boards)):
             for name, loss in wishes.items():
                 if name not in known[kind]:
                     raise BadValue(f"{path}.{kind}.{name}", name, "", f"the name of one of the {kind}")
                 in_range(f"{path}.{kind}.{name}", loss, "", 0.0, 1.0)
+
+
+def _validate_promise(path: str, promised: tuple[str, str], known: Mapping[str, set[str]]) -> None:
+    for kind, name in zip(("sails", "boards"), promised, strict=True):
+        if name not in known[kind]:
+            part = kind.removesuffix("s")
+            raise BadValue(f"{path}.promised.{part}", name, "", f"the name of one of the {kind}")
 
 
 def _validate_standing(problem: Problem) -> None:
@@ -262,7 +298,7 @@ def _validate_holds(problem: Problem) -> None:
     _validate_issued(problem, tags)
     for tag, spans in by_tag.items():
         spans.sort()
-        for (_, end, _), (start, _, index) in zip(spans, spans[1:], strict=False):
+        for (_, end, _), (start, _, index) in pairwise(spans):
             if start < end:
                 raise BadValue(f"frozen[{index}]", tag, "", f"free of the hold that lasts until {end} min")
 

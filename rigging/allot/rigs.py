@@ -1,11 +1,9 @@
 """Which parts make a rig: the patterns of mast, extension and boom that carry each sail."""
 
 from dataclasses import dataclass
-from math import ceil
-from typing import Final
 
 from rigging.allot.problem import Problem
-from rigging.kit import BendCurve, Boom, Diameter, Extension, Head, Mast, Sail
+from rigging.kit import Base, Boom, Extension, Mast, Sail, fit
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,41 +23,41 @@ class Pattern:
 def patterns(problem: Problem) -> tuple[Pattern, ...]:
     """Every rig the shed's stocks can make, sail by sail."""
     out: list[Pattern] = []
-    for s, sail in enumerate(problem.sails):
-        booms = [b for b, boom in enumerate(problem.booms) if boom.units]
-        for m, mast in enumerate(problem.masts):
-            if not (sail.units and mast.units):
-                continue
-            held = [b for b in booms if holds(sail.spec, mast.spec, problem.booms[b].spec)]
-            for x, extension in enumerate(problem.extensions):
-                if held and extension.units and stands(sail.spec, mast.spec, extension.spec):
-                    out += [Pattern(s, m, x, b) for b in held]
+    masts = [m for m, stock in enumerate(problem.masts) if stock.units]
+    extensions = [x for x, stock in enumerate(problem.extensions) if stock.units]
+    booms = [b for b, stock in enumerate(problem.booms) if stock.units]
+    if not (extensions and booms):
+        return ()
+    for k, sail in enumerate(problem.sails):
+        for m in masts if sail.units else ():
+            spars = (sail.spec, problem.masts[m].spec)
+            suited = [
+                x
+                for x in extensions
+                if stands(*spars, problem.extensions[x].spec, problem.booms[booms[0]].spec)
+            ]
+            held = [
+                b
+                for b in booms
+                if suited and holds(*spars, problem.extensions[0].spec, problem.booms[b].spec)
+            ]
+            out += [Pattern(k, m, x, b) for x in suited for b in held]
     return tuple(out)
 
 
-IMCS_APART: Final = 2.0
-"""Furthest that a mast's stiffness index may be from the sail's. Status: policy (common practice, no source)."""
-
-_CURVES: Final = tuple(BendCurve)
-
-
-def stands(sail: Sail, mast: Mast, extension: Extension) -> bool:
-    """Whether the mast and the extension fill the luff of the sail on one of the collar's steps."""
-    bends = abs(_CURVES.index(sail.curve) - _CURVES.index(mast.curve)) <= 1
-    stiff = abs(sail.imcs - mast.imcs) <= IMCS_APART
-    through = mast.diameter in sail.diameters and extension.diameter == mast.diameter
-    return bends and stiff and through and _fills(sail, mast, extension)
+def stands(sail: Sail, mast: Mast, extension: Extension, boom: Boom) -> bool:
+    """Whether the mast and the extension suit the sail, whatever the boom."""
+    if mast.diameter not in sail.diameters or extension.diameter is not mast.diameter:
+        return False
+    return not _missed(sail, mast, extension, boom) - {"boom"}
 
 
-def _fills(sail: Sail, mast: Mast, extension: Extension) -> bool:
-    needed_cm = sail.luff_cm - mast.length_cm
-    strap_cm = sail.head_strap_cm if sail.head is Head.ADJUSTABLE else 0.0
-    steps = max(0, ceil((needed_cm - extension.min_cm) / extension.step_cm))
-    set_cm = extension.min_cm + steps * extension.step_cm
-    return set_cm <= extension.max_cm and needed_cm + strap_cm >= extension.min_cm
+def holds(sail: Sail, mast: Mast, extension: Extension, boom: Boom) -> bool:
+    """Whether the boom spans the sail and its clamp holds the mast, whatever the extension."""
+    return "boom" not in _missed(sail, mast, extension, boom)
 
 
-def holds(sail: Sail, mast: Mast, boom: Boom) -> bool:
-    """Whether the boom spans the sail and its clamp holds the mast."""
-    clamped = mast.diameter in boom.clamps or (mast.diameter is Diameter.RDM and boom.shim)
-    return clamped and boom.min_cm <= sail.boom_cm <= boom.max_cm
+def _missed(sail: Sail, mast: Mast, extension: Extension, boom: Boom) -> set[str]:
+    """Parts that don't fit; mast bases are plenty, so one that couples is taken for granted."""
+    base = Base(name="any", coupling=extension.coupling)
+    return {misfit.part for misfit in fit(sail, mast, extension, boom, base).misfits}

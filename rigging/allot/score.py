@@ -1,11 +1,11 @@
 """What a plan is worth: the objective in its strict order, counted from who gets what."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 from rigging.allot.colour import Ride, Standing
 from rigging.allot.model import Model
 from rigging.allot.plan import Assignment, Rig, Score
-from rigging.allot.problem import POINTS, Problem, hundredths
+from rigging.allot.problem import Problem
 
 
 def assigned(model: Model, ride: Ride, rig: Rig, board: str) -> Assignment:
@@ -13,8 +13,14 @@ def assigned(model: Model, ride: Ride, rig: Rig, board: str) -> Assignment:
     problem = model.problem
     demand = problem.demands[ride.demand]
     sail, stock = problem.sails[ride.sail].name, problem.boards[ride.board].name
-    mismatch = hundredths(demand.sails[sail]) + hundredths(demand.boards[stock])
-    return Assignment(demand=demand.id, sail=rig.sail, board=board, rig=rig.id, mismatch=mismatch)
+    return Assignment(
+        demand=demand.id,
+        sail=rig.sail,
+        board=board,
+        rig=rig.id,
+        mismatch=demand.loss(sail, stock),
+        change=demand.change(sail, stock),
+    )
 
 
 def issued(problem: Problem, rigs: Iterable[Standing], listed: Mapping[int, Rig]) -> list[Assignment]:
@@ -38,16 +44,17 @@ def issued(problem: Problem, rigs: Iterable[Standing], listed: Mapping[int, Rig]
     ]
 
 
-def scored(model: Model, assignments: Iterable[Assignment], builds: int) -> Score:
+def scored(model: Model, assignments: Sequence[Assignment], builds: int) -> Score:
     """The score of the riders whom the plan serves; who is issued already costs nothing."""
-    served = {a.demand: a.mismatch for a in assignments}
-    short = sum(POINTS[d.priority] for d in model.problem.demands if d.id not in served)
-    mismatch = sum(served.values())
+    served = {a.demand for a in assignments}
+    short = sum(d.points for d in model.problem.demands if d.id not in served)
+    mismatch, change = sum(a.mismatch for a in assignments), sum(a.change for a in assignments)
     return Score(
         served=len(served),
         points_short=short,
         mismatch=mismatch,
+        change=change,
         builds=builds,
         crew_min=builds * model.problem.crew.rig_min,
-        value=model.weights.point * short + mismatch + model.weights.build * builds,
+        value=model.weights.point * short + mismatch + change + model.weights.build * builds,
     )

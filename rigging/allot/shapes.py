@@ -4,7 +4,7 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
 from typing import Final
 
-from rigging.allot.problem import POINTS, Demand, Hold, Problem, Standing, hundredths
+from rigging.allot.problem import CHANGED_BOARD, CHANGED_SAIL, Demand, Hold, Problem, Standing, hundredths
 from rigging.allot.rigs import Pattern
 from rigging.allot.timeline import Slot
 
@@ -44,12 +44,12 @@ def shapes(problem: Problem, rigged: dict[int, int]) -> tuple[Shape, ...]:
 
 def _shape(problem: Problem, demand: Demand, rigged: dict[int, int]) -> tuple[Shape, bool]:
     sails = {
-        k: hundredths(demand.sails[stock.name])
+        k: hundredths(demand.sails[stock.name]) + _changed(demand, 0, stock.name, CHANGED_SAIL)
         for k, stock in enumerate(problem.sails)
         if stock.name in demand.sails and rigged.get(k, FAR_MIN) <= demand.start_min
     }
     boards = {
-        j: hundredths(demand.boards[stock.name])
+        j: hundredths(demand.boards[stock.name]) + _changed(demand, 1, stock.name, CHANGED_BOARD)
         for j, stock in enumerate(problem.boards)
         if stock.name in demand.boards and stock.units
     }
@@ -59,12 +59,16 @@ def _shape(problem: Problem, demand: Demand, rigged: dict[int, int]) -> tuple[Sh
         (),
         demand.start_min,
         demand.end_min + problem.turn_round_min,
-        POINTS[demand.priority],
+        demand.points,
         demand.group,
         tuple((k, loss) for k, loss in sails.items() if k in some_sail),
         tuple((j, loss) for j, loss in boards.items() if j in some_board),
     )
     return shape, len(pairs) < len(some_sail) * len(some_board)
+
+
+def _changed(demand: Demand, part: int, name: str, cost: int) -> int:
+    return cost if demand.promised and demand.promised[part] != name else 0
 
 
 def goes_with(problem: Problem, sail: int, board: int) -> bool:

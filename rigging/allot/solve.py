@@ -112,7 +112,7 @@ def planned(search: Search) -> Plan:
 
 def searched(model: Model, seconds: float, clock: Clock) -> Search:
     """Search the model: first come, relaxation, rounding, and what is left between."""
-    search = Search(model, seconds, clock, first_come(model), _all_served(model), model)
+    search = Search(model, seconds, clock, first_come(model), all_served(model), model)
     if search.closed or not model.shapes or search.left <= 0:
         return search
     relaxation = _relax(search)
@@ -128,7 +128,7 @@ def rounded(model: Model, x: Floats) -> Floats:
     return np.clip(np.rint(x), model.low, model.high)
 
 
-def _all_served(model: Model) -> float:
+def all_served(model: Model) -> float:
     """A bound that needs no solver: every rider who could be served alone gets the best sail and board."""
     best = sum(
         len(shape.demands)

@@ -45,7 +45,7 @@ class Segment:
 def slots(problem: Problem) -> tuple[Slot, ...]:
     """The crew's windows as slots; windows with nobody afloat from the first to the last are one slot."""
     if not problem.crew.windows:
-        return (Slot(-1, -1, None),)
+        return (Slot(-1, -1, None if problem.crew.windows is None else ()),)
     out: list[Slot] = []
     for window in problem.crew.windows:
         seats = _seats(problem.crew, window.start_min, window.end_min, window.hands)

@@ -42,7 +42,7 @@ class Kind:
     opens_min: int = 9 * 60
     closes_min: int = 18 * 60
     groups: bool = False
-    windows: tuple[Window, ...] = ()
+    windows: tuple[Window, ...] | None = None
 
 
 SMALL: Final = Kind(riders=40, sails=60)
