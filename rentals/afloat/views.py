@@ -59,6 +59,7 @@ def check(request: StaffRequest, outing_id: int) -> HttpResponse:
         "sheet": sheet,
         "form": form,
         "failed": failed,
+        "unticked": sum(not point["passed"] for point in failed.points) if failed else 0,
     }
     return render(request, "afloat/check.html", context, status=422 if failed else 200)
 

@@ -251,14 +251,15 @@ def _board_offers(
 def _worn_first(groups: Sequence[Sequence[Item]], outing: Outing) -> list[Item]:
     """Return what is worn, the size that should fit first; an aid must also carry the rider's mass."""
     mass = float(outing.rider.mass_kg)
-    size = next((name for name, up_to in WORN_SIZES if mass <= up_to), WORN_SIZES[-1][0])
+    sizes = [name for name, _up_to in WORN_SIZES]
+    fitting = next((at for at, (_name, up_to) in enumerate(WORN_SIZES) if mass <= up_to), len(sizes) - 1)
     needed_n = checks.aid_needed_n(mass)
     items = [units[0] for units in groups]
     return sorted(
         items,
         key=lambda item: (
             item.model.buoyancy_n is not None and item.model.buoyancy_n < needed_n,
-            item.model.size != size,
+            abs(sizes.index(item.model.size) - fitting) if item.model.size in sizes else len(sizes),
             -(item.model.thickness_mm or 0),
             item.model.name,
         ),

@@ -16,6 +16,7 @@ from rentals.rigs.mapping import shown_settings
 from rentals.rigs.models import Card
 from rigging import trim
 from rigging.drawing import rig_svg
+from rigging.units import BadValue
 
 
 @station_page("GET")
@@ -42,6 +43,14 @@ def card(request: StaffRequest, outing_id: int) -> HttpResponse:
 
 
 def _draw(made: Card, items: dict[Kind, Item], title: str) -> str:
+    """Return the rig drawn to scale, or nothing where a specification is too far off to be drawn."""
+    try:
+        return _drawing(made, items, title)
+    except BadValue:
+        return ""
+
+
+def _drawing(made: Card, items: dict[Kind, Item], title: str) -> str:
     numbers = {number.name: number for number in shown_settings(made.settings)}
     named = {kind.value: item_to_core(items[kind]) for kind in RIG_PARTS}
     return rig_svg(
