@@ -209,8 +209,10 @@ def slot_wind(
     parts = tuple(_part(share, hour, exposure) for share, hour in zip(shares, held, strict=True))
     assumed = any(hour.gust_ms is None for hour in held)
     density, air_reason = _slot_density(shares, held)
-    gaps = _joined([(begin, until) for begin, until, hour in pieces if hour is None])
-    missing = tuple((begin.astimezone(start.tzinfo), until.astimezone(start.tzinfo)) for begin, until in gaps)
+    zone = start.tzinfo
+    missing = tuple(
+        (begin.astimezone(zone), until.astimezone(zone)) for begin, until, h in pieces if h is None
+    )
     mean = sum(part.weight * part.mean_ms for part in parts)
     gust = max(part.gust_ms for part in parts)
     return SlotWind(
@@ -288,15 +290,6 @@ def _slot_density(shares: Sequence[float], hours: Sequence[Hour]) -> tuple[float
     )
     text = f"Air of {temperature:.0f} °C weighs {density:.3f} kg/m³."
     return density, Reason(text, "moist air as ideal gases", "WMO-No. 8 (Magnus), ISO 2533", inputs)
-
-
-def _joined(spans: Sequence[tuple[datetime, datetime]]) -> tuple[tuple[datetime, datetime], ...]:
-    joined: list[tuple[datetime, datetime]] = []
-    for begin, until in spans:
-        if joined and joined[-1][1] == begin:
-            begin = joined.pop()[0]
-        joined.append((begin, until))
-    return tuple(joined)
 
 
 def _wind_reason(mean: float, gust: float, assumed: bool, hours: Sequence[Hour]) -> Reason:

@@ -141,6 +141,23 @@ def test_it_asks_for_the_shim_on_a_reduced_mast() -> None:
     assert (fit(boom=shimmed).ok, fit(boom=shimmed).shim) == (True, True)
 
 
+def test_it_asks_for_no_shim_that_is_not_there() -> None:
+    assert not fit(boom=replace(BOOM, clamps=frozenset({Diameter.SDM}))).shim
+
+
+def test_it_holds_no_standard_mast_in_a_reduced_clamp_shim_or_not() -> None:
+    standard = {
+        "mast": replace(MAST, diameter=Diameter.SDM),
+        "extension": replace(EXTENSION, diameter=Diameter.SDM),
+    }
+
+    assert [misfit.part for misfit in fit(boom=replace(BOOM, shim=True), **standard).misfits] == ["boom"]
+
+
+def test_it_has_nothing_to_set_on_cams_made_for_one_diameter() -> None:
+    assert fit(sail=replace(SAIL, cams=2, diameters=frozenset({Diameter.RDM}))).warnings == ()
+
+
 def test_it_asks_for_no_shim_on_a_standard_mast() -> None:
     shimmed = replace(BOOM, clamps=frozenset({Diameter.SDM}), shim=True)
     standard = {

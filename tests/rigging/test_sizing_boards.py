@@ -30,6 +30,13 @@ def test_it_floats_a_rider_a_little_less_in_fresh_water(mass: float, level: Leve
     assert board_volume_l(rider, Water.FRESH).low == pytest.approx(1.025 * board_volume_l(rider).low)
 
 
+@given(mass=masses_kg(), level=levels, water=st.sampled_from(Water))
+def test_it_gives_a_range_that_is_one(mass: float, level: Level, water: Water) -> None:
+    found = board_volume_l(Rider(mass_kg=mass, level=level), water)
+
+    assert 0 < found.low <= found.high
+
+
 @given(mass=masses_kg(), lower=levels, higher=levels)
 def test_it_never_asks_more_volume_of_a_better_rider(mass: float, lower: Level, higher: Level) -> None:
     lower, higher = sorted((lower, higher), key=lambda level: level.rank)

@@ -270,6 +270,15 @@ def test_it_forbids_too_much_of_the_time_overpowered(kn: float, forbidden: bool)
     assert (found.over.item() > 0.35) is forbidden
 
 
+@pytest.mark.parametrize(("factor", "forbidden"), [(1 - 1e-6, False), (1 + 1e-6, True)])
+def test_it_forbids_exactly_above_the_risk_of_being_overpowered(factor: float, forbidden: bool) -> None:
+    # scipy.stats.norm: ln wind of a steady hour spreads by the forecast's 0.15, its mean kept; advanced: 35 %
+    over = math.log(wind_window(5.0, 75.0).beach_over_ms)
+    mean = math.exp(over - 0.15 * stats.norm.isf(0.35) + 0.15**2 / 2) / wind.BEACH_FACTOR
+
+    assert bool(one(ADULT, 5.0, steady(factor * mean)).vetoes.item() & Veto.OVER) is forbidden
+
+
 def test_it_lets_planing_riders_waterstart_what_they_could_not_lift() -> None:
     light = Rider(mass_kg=50, level=Level.ADVANCED)
 

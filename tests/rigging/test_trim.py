@@ -186,6 +186,34 @@ def test_it_places_the_wind_in_the_window_on_a_log_scale() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("position", "band"),
+    [
+        (0.0, Band.LIGHT),
+        (0.3, Band.LIGHT),
+        (0.4, Band.MIDDLE),
+        (0.6, Band.MIDDLE),
+        (0.7, Band.STRONG),
+        (1.0, Band.STRONG),
+    ],
+)
+def test_it_calls_each_third_of_the_window_by_name(position: float, band: Band) -> None:
+    window = Window(5.0, 7.0, 10.0)
+    found = settings(SAIL, MAST, BOOM, EXTENSION, BASE, RIDER, 5.0 * 2**position, window)
+
+    assert found.position == pytest.approx(position)
+    assert found.band is band
+    assert found.look_for == next(one for one in found.tunings if one.band is band).look_for
+
+
+@given(wind=winds_ms(1, 30))
+def test_it_pulls_by_half_centimetres(wind: float) -> None:
+    found = settings(SAIL, MAST, BOOM, EXTENSION, BASE, RIDER, wind)
+
+    assert (2 * found.downhaul.value).is_integer()
+    assert (2 * found.outhaul.value).is_integer()
+
+
 def test_it_computes_the_window_when_none_is_given() -> None:
     window = wind_window(SAIL.area_m2, RIDER.mass_kg, RIDER.stature_m, RIDER.level)
 

@@ -71,6 +71,11 @@ def test_it_refuses_what_is_no_number_in_range(value: float) -> None:
         units.in_range("mass_kg", value, "kg", 20, 160)
 
 
+def test_it_takes_yes_for_no_number() -> None:
+    with pytest.raises(units.BadValue, match="cams"):
+        units.in_range("cams", True, "cams", 0, 8)
+
+
 @pytest.mark.parametrize("value", [20, 160.0, Decimal("75.5"), np.float64(75), np.int64(75)], ids=repr)
 def test_it_accepts_every_kind_of_number_in_range(value: float) -> None:
     assert units.in_range("mass_kg", value, "kg", 20, 160) == float(value)

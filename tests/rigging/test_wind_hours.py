@@ -111,10 +111,22 @@ def test_it_gives_no_direction_to_winds_that_oppose() -> None:
     assert slot.from_deg is None
 
 
-def test_it_calls_a_slot_off_shore_when_any_part_is() -> None:
-    slot = wind.slot_wind([hour(0, 8.0, from_deg=270.0), hour(60, 8.0, from_deg=90.0)], after(0), after(120))
+@pytest.mark.parametrize(
+    ("first_deg", "second_deg", "expected"),
+    [
+        (270.0, 90.0, wind.Shore.OFF_SHORE),
+        (0.0, 90.0, wind.Shore.OFF_SHORE),
+        (0.0, 270.0, wind.Shore.SIDE_SHORE),
+        (None, 270.0, wind.Shore.ON_SHORE),
+        (None, None, None),
+    ],
+)
+def test_it_calls_a_slot_by_the_worst_of_its_parts(
+    first_deg: float | None, second_deg: float | None, expected: wind.Shore | None
+) -> None:
+    series = [hour(0, 8.0, from_deg=first_deg), hour(60, 8.0, from_deg=second_deg)]
 
-    assert slot.shore(270) is wind.Shore.OFF_SHORE
+    assert wind.slot_wind(series, after(0), after(120)).shore(270) is expected
 
 
 def test_it_counts_air_of_unknown_temperature_as_standard() -> None:
