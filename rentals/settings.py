@@ -197,6 +197,8 @@ if IN_PRODUCTION:
         "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
     }
 else:
+    # Nothing is collected here, but whitenoise warns when the folder is missing.
+    STATIC_ROOT.mkdir(exist_ok=True)
     WHITENOISE_USE_FINDERS = True
     WHITENOISE_AUTOREFRESH = False
 WHITENOISE_MAX_AGE = 3600
@@ -208,6 +210,8 @@ else:
     EMAIL_FILE_PATH = str(DATA_DIR / "mail")
 DEFAULT_FROM_EMAIL = env.str("MARRAM_FROM_EMAIL", default="station@localhost")
 
+# A source's address is typed by a manager; it must not reach into the network that serves us.
+FETCH_PRIVATE = env.bool("MARRAM_FETCH_PRIVATE", default=False)
 USER_AGENT = env.str("MARRAM_USER_AGENT", default="Marram/0.1 (wind forecast for a windsurf station)")
 
 CELERY_BROKER_URL = env.str("MARRAM_BROKER_URL", default="filesystem://")
@@ -240,7 +244,7 @@ CELERY_BEAT_SCHEDULE = {
     "watch who is overdue": {"task": "afloat.watch", "schedule": 15, "options": {"expires": 60}},
     "send what is in the outbox": {"task": "mail.send", "schedule": 10, "options": {"expires": 60}},
     "post wear of closed outings": {"task": "bench.post_wear", "schedule": 30, "options": {"expires": 120}},
-    "fetch forecasts that are due": {"task": "weather.fetch", "schedule": 60, "options": {"expires": 300}},
+    "fetch forecasts that are due": {"task": "weather.fetch", "schedule": 20, "options": {"expires": 300}},
 }
 
 REST_FRAMEWORK: dict[str, Any] = {

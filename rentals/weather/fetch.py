@@ -2,6 +2,7 @@
 
 import math
 import re
+import socket
 import time
 import zlib
 from contextlib import nullcontext
@@ -9,6 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from http import HTTPStatus
+from ipaddress import ip_address
 from typing import Final, Literal
 
 import httpx
@@ -68,12 +70,14 @@ def fetch(
     user_agent: str,
     timeout_s: float = 10,
     client: httpx.Client | None = None,
+    private: bool = False,
     now: datetime,
 ) -> Fetched:
     """Ask a source for what is new since the last time. Never raises for anything the network does.
 
     `now` (aware) is what ages and dates of the answer are counted from, so a source with a wrong clock does
-    no harm. Given up: bodies over 5 MB or slower than three times `timeout_s`, more than 3 redirects.
+    no harm. Addresses inside private networks are refused at every hop unless `private`. Given up: bodies
+    over 5 MB or slower than three times `timeout_s`, more than 3 redirects.
     """
     headers = {"User-Agent": user_agent, "Accept-Encoding": "gzip"}
     if etag:
@@ -83,9 +87,8 @@ def fetch(
     try:
         with nullcontext(client) if client else httpx.Client() as opened:
             request = opened.build_request("GET", url, headers=headers, timeout=timeout_s)
-            return _asked(
-                opened, request, etag, last_modified, now, time.monotonic() + MOST_TIMEOUTS * timeout_s
-            )
+            until = time.monotonic() + MOST_TIMEOUTS * timeout_s
+            return _asked(opened, request, etag, last_modified, now, until, private)
     except _Failed as failure:
         error, retry_after_s = failure.sentence, failure.retry_after_s
     except httpx.TimeoutException:
@@ -116,9 +119,12 @@ def _asked(
     last_modified: str | None,
     now: datetime,
     deadline_s: float,
+    private: bool,
 ) -> Fetched:
     for _ in range(MOST_REDIRECTS + 1):
         _check_scheme(request.url)
+        if not private:
+            _check_public(request.url)
         response = client.send(request, stream=True, follow_redirects=False)
         try:
             if response.next_request is None:
@@ -134,6 +140,16 @@ def _asked(
 def _check_scheme(url: httpx.URL) -> None:
     if url.scheme not in ("http", "https"):
         raise httpx.UnsupportedProtocol("only http and https are fetched")
+
+
+def _check_public(url: httpx.URL) -> None:
+    """Refuse hosts that any resolver answer places outside the public network."""
+    try:
+        answers = socket.getaddrinfo(url.host, url.port or 443, type=socket.SOCK_STREAM)
+    except OSError as problem:
+        raise httpx.ConnectError(str(problem)) from problem
+    if not all(ip_address(answer[4][0]).is_global for answer in answers):
+        raise _Failed("The source's address lies in a private network; only public ones are fetched.")
 
 
 def _answered(

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 from django import forms
 
 from rentals.lib.forms import MomentForm, NumberField, PlainForm
+from rentals.weather.models import EVERY_MIN, FETCHED
 from rentals.weather.services import HandHour
 from rigging import units, wind
 
@@ -37,6 +38,34 @@ class HandForm(MomentForm):
             gust_ms=None if gust is None else _at_10_m(float(gust)),
             from_deg=None if direction is None else float(direction) % 360,
         )
+
+
+class SourceForm(PlainForm):
+    """An address that is fetched again and again."""
+
+    kind = forms.ChoiceField(label="Kind", choices=[(kind.value, kind.label) for kind in FETCHED])
+    url = forms.URLField(
+        label="Address",
+        max_length=500,
+        assume_scheme="https",
+        widget=forms.TextInput(attrs={"inputmode": "url"}),
+    )
+    every_min = NumberField(
+        label="Every so many minutes",
+        unit="minutes",
+        low=EVERY_MIN[0],
+        high=EVERY_MIN[1],
+        initial=60,
+        decimal_places=0,
+    )
+    height_m = NumberField(
+        label="Height of the instrument in m",
+        unit="m",
+        low=0.5,
+        high=200,
+        initial=10,
+        help_text="10 m if in doubt",
+    )
 
 
 class FileForm(PlainForm):

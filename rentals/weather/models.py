@@ -8,6 +8,7 @@ from django.db.models import F, Q
 from rentals.stations.models import Station
 
 WIND_MS = (0, 75)
+EVERY_MIN = (5, 1440)
 
 
 class Kind(models.TextChoices):
@@ -73,7 +74,7 @@ class Source(models.Model):
                 name="source_kind", condition=Q(kind__in=[kind.value for kind in FETCHED])
             ),
             models.CheckConstraint(name="source_height", condition=Q(height_m__range=(0.5, 200))),
-            models.CheckConstraint(name="source_every", condition=Q(every_min__range=(5, 1440))),
+            models.CheckConstraint(name="source_every", condition=Q(every_min__range=EVERY_MIN)),
         )
 
     def __str__(self) -> str:

@@ -19,6 +19,7 @@ STALE_AFTER = timedelta(hours=12)
 class SourceState:
     """How a source stands, in a word and a sentence."""
 
+    source_id: int
     label: str
     word: str
     sentence: str
@@ -80,17 +81,21 @@ def source_states(actor: Actor, station: Station, *, now: datetime) -> tuple[Sou
 
 
 def _state(source: Source, now: datetime) -> SourceState:
-    label = source.get_kind_display()
+    word, sentence = _word(source, now)
+    return SourceState(source.pk, source.get_kind_display(), word, sentence, source.succeeded_at)
+
+
+def _word(source: Source, now: datetime) -> tuple[str, str]:
     if not source.active:
-        return SourceState(label, "off", "Switched off.", source.succeeded_at)
+        return "off", "Switched off."
     if source.failures:
         kept = "The last good forecast stays in force." if source.succeeded_at else "It has not worked yet."
-        return SourceState(label, "failing", f"{source.error} {kept}", source.succeeded_at)
+        return "failing", f"{source.error} {kept}"
     if source.succeeded_at is None:
-        return SourceState(label, "waiting", "Not fetched yet.", None)
+        return "waiting", "Not fetched yet."
     if now - source.succeeded_at > STALE_AFTER:
-        return SourceState(label, "stale", "Nothing new for more than twelve hours.", source.succeeded_at)
-    return SourceState(label, "fresh", "Up to date.", source.succeeded_at)
+        return "stale", "Nothing new for more than twelve hours."
+    return "fresh", "Up to date."
 
 
 def _stale(newest: Run | None, now: datetime) -> str:

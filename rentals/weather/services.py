@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from rentals.audit import services as journal
 from rentals.lib.access import Act, Actor, System
-from rentals.lib.problems import Refused
+from rentals.lib.problems import NotVisible, Refused
 from rentals.lib.when import is_aware
 from rentals.lib.writes import inside_write, write
 from rentals.stations.models import Station
@@ -16,7 +16,7 @@ from rentals.weather.formats.anemometer import SpeedUnit
 from rentals.weather.formats.kind import Kind as Form
 from rentals.weather.formats.reader import STANDARD_HEIGHT_M, Given, read
 from rentals.weather.formats.reading import Forecast, ForecastHour, Reading, Readings, Unreadable
-from rentals.weather.models import Hour, Kind, Observation, Run, Source
+from rentals.weather.models import EVERY_MIN, FETCHED, Hour, Kind, Observation, Run, Source
 
 LONGEST_HAND_ENTRY = timedelta(hours=24)
 LEASE = timedelta(minutes=5)
@@ -123,6 +123,59 @@ def take_file(
     )
     skipped = tuple(f"Line {line}: {why}" for line, why in said.skipped)
     return Took(kind=kind, kept=kept, notes=said.notes + skipped)
+
+
+@write
+def add_source(
+    *,
+    actor: Actor,
+    station_id: int,
+    kind: Kind,
+    url: str,
+    every_min: int = 60,
+    height_m: float = STANDARD_HEIGHT_M,
+    now: datetime,
+) -> Source:
+    """Add an address that is fetched from now on; one known already is switched on again.
+
+    Raises:
+        UnableToTakeWind: a kind that cannot be fetched, no web address, or times and heights out of range.
+    """
+    actor.require(Act.SET_STATION, station_id=station_id)
+    if kind not in FETCHED:
+        raise UnableToTakeWind.at("kind", "Choose a kind that can be fetched.")
+    if not url.startswith(("https://", "http://")):
+        raise UnableToTakeWind.at("url", "Enter a web address that begins with https://")
+    if not EVERY_MIN[0] <= every_min <= EVERY_MIN[1]:
+        raise UnableToTakeWind.at("every_min", f"Enter {EVERY_MIN[0]} to {EVERY_MIN[1]} minutes.")
+    source, _new = Source.objects.update_or_create(
+        station_id=station_id,
+        url=url,
+        defaults={
+            "kind": kind,
+            "every_min": every_min,
+            "height_m": height_m,
+            "active": True,
+            "next_try_at": now,
+        },
+    )
+    _tell_of_source(actor, source, f"Fetches a {kind.label} from {url}", now)
+    return source
+
+
+@write
+def stop_source(*, actor: Actor, station_id: int, source_id: int, now: datetime) -> None:
+    """Fetch a source no longer; what it brought stays.
+
+    Raises:
+        NotVisible: no such source at this station.
+    """
+    actor.require(Act.SET_STATION, station_id=station_id)
+    source = Source.objects.filter(station_id=station_id, pk=source_id).first()
+    if source is None:
+        raise NotVisible("There is no such source here.")
+    Source.objects.filter(pk=source.pk).update(active=False)
+    _tell_of_source(actor, source, f"No longer fetches {source.url}", now)
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,6 +292,11 @@ def keep_readings(
     line = journal.Line("station", station_id, f"Took in {len(new)} readings: {kind.label}")
     journal.record(actor=actor, act=act, station_id=station_id, lines=[line], now=now)
     return len(new)
+
+
+def _tell_of_source(actor: Actor, source: Source, text: str, now: datetime) -> None:
+    line = journal.Line("station", source.station_id, text)
+    journal.record(actor=actor, act=Act.SET_STATION, station_id=source.station_id, lines=[line], now=now)
 
 
 def _keep_forecast(

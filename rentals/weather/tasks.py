@@ -27,6 +27,7 @@ def fetch(**_: object) -> None:
             etag=errand.etag or None,
             last_modified=errand.last_modified or None,
             user_agent=settings.USER_AGENT,
+            private=settings.FETCH_PRIVATE,
             now=now,
         )
         content: Forecast | Readings | None = None

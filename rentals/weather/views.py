@@ -8,9 +8,11 @@ from django.shortcuts import redirect, render
 from django.utils.safestring import mark_safe
 
 from rentals.lib import clock
+from rentals.lib.access import Act
 from rentals.people.doors import StaffRequest, station_page
 from rentals.weather import queries, services
-from rentals.weather.forms import FileForm, HandForm
+from rentals.weather.forms import FileForm, HandForm, SourceForm
+from rentals.weather.models import Kind
 from rigging.drawing import wind_day_svg
 
 
@@ -22,31 +24,72 @@ def weather(request: StaffRequest) -> HttpResponse:
     from_file = FileForm(
         _posted(request, "file"), request.FILES if _posted(request, "file") else None, prefix="file"
     )
-    if by_hand.is_bound and _keep_by_hand(request, by_hand):
+    source = SourceForm(_posted(request, "source"), prefix="source")
+    if (
+        (by_hand.is_bound and _keep_by_hand(request, by_hand))
+        or (from_file.is_bound and _keep_file(request, from_file))
+        or (source.is_bound and _keep_source(request, source))
+    ):
         return redirect("weather", request.station.slug)
-    if from_file.is_bound and _keep_file(request, from_file):
-        return redirect("weather", request.station.slug)
-    day = _asked_day(request, today)
+    wrong = bool(by_hand.errors or from_file.errors or source.errors)
+    context = {
+        **_shown(request, _asked_day(request, today)),
+        "by_hand": by_hand,
+        "from_file": from_file,
+        "source": source,
+        "wrong": wrong,
+    }
+    return render(request, "weather/weather.html", context, status=422 if wrong else 200)
+
+
+@station_page("POST")
+def stop(request: StaffRequest, source_id: int) -> HttpResponse:
+    """Fetch a source no longer."""
+    services.stop_source(
+        actor=request.actor, station_id=request.station.pk, source_id=source_id, now=clock.now()
+    )
+    messages.success(request, "That source is no longer fetched.")
+    return redirect("weather", request.station.slug)
+
+
+def _shown(request: StaffRequest, day: date) -> dict[str, object]:
     now = clock.now()
     wind = queries.day_wind(request.station, day, now=now)
     drawn = wind_day_svg(
         wind.hours, now, wind.start, wind.end, zone=request.station.zone, title=f"Wind of {day:%-d %b %Y}"
     )
-    context = {
+    return {
         "station": request.station,
         "page": "weather",
         "wind": wind,
         "latest": queries.latest_observation(request.station, now=now),
         "drawing": mark_safe(drawn),  # noqa: S308 - the core escapes every text in it
         "sources": queries.source_states(request.actor, request.station, now=now),
-        "by_hand": by_hand,
-        "from_file": from_file,
+        "may_set": request.actor.may(Act.SET_STATION, station_id=request.station.pk),
         "day_before": day - timedelta(days=1),
         "day_after": day + timedelta(days=1),
     }
-    return render(
-        request, "weather/weather.html", context, status=422 if by_hand.errors or from_file.errors else 200
-    )
+
+
+def _keep_source(request: StaffRequest, form: SourceForm) -> bool:
+    if not form.is_valid():
+        return False
+    cleaned = form.cleaned_data
+    try:
+        services.add_source(
+            actor=request.actor,
+            station_id=request.station.pk,
+            kind=Kind(cleaned["kind"]),
+            url=cleaned["url"],
+            every_min=int(cleaned["every_min"]),
+            height_m=float(cleaned["height_m"]),
+            now=clock.now(),
+        )
+    except services.UnableToTakeWind as refused:
+        form.refuse(refused)
+        return False
+    messages.success(request, "The source is fetched within a minute, and again from then on.")
+    return True
 
 
 def _keep_by_hand(request: StaffRequest, form: HandForm) -> bool:

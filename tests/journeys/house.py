@@ -17,6 +17,7 @@ from tests.servers import free_port
 
 ROOT = Path(__file__).parents[2]
 PATIENCE_S = 90
+OURS = {"PYTHONUNBUFFERED": "1", "MARRAM_FETCH_PRIVATE": "1"}
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,7 @@ def demo(data: Path, **environment: str) -> Iterator[House]:
         process = subprocess.Popen(
             [sys.executable, "manage.py", "demo", "--port", str(port)],
             cwd=ROOT,
-            env={**clean, "MARRAM_DATA": str(data), "PYTHONUNBUFFERED": "1", **environment},
+            env={**clean, **OURS, "MARRAM_DATA": str(data), **environment},
             stdout=words,
             stderr=subprocess.STDOUT,
             text=True,

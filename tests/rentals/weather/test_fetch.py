@@ -79,7 +79,15 @@ def source() -> Iterator[Source]:
 def get(
     url: str, *, etag: str | None = None, last_modified: str | None = None, timeout_s: float = PATIENCE_S
 ) -> Fetched:
-    return fetch(url, etag=etag, last_modified=last_modified, user_agent=AGENT, timeout_s=timeout_s, now=NOW)
+    return fetch(
+        url,
+        etag=etag,
+        last_modified=last_modified,
+        user_agent=AGENT,
+        timeout_s=timeout_s,
+        private=True,
+        now=NOW,
+    )
 
 
 class TestANewAnswer:
@@ -109,7 +117,13 @@ class TestANewAnswer:
         with httpx.Client() as client:
             for _ in range(2):
                 fetched = fetch(
-                    source.url(), etag=None, last_modified=None, user_agent=AGENT, client=client, now=NOW
+                    source.url(),
+                    etag=None,
+                    last_modified=None,
+                    user_agent=AGENT,
+                    client=client,
+                    private=True,
+                    now=NOW,
                 )
                 assert fetched.status == "new"
 
@@ -125,6 +139,7 @@ class TestANewAnswer:
                     user_agent=AGENT,
                     timeout_s=1,
                     client=client,
+                    private=True,
                     now=NOW,
                 )
                 assert fetched.error == "The source has a fault of its own (HTTP 500)."
@@ -391,7 +406,13 @@ class TestRedirects:
 
         with httpx.Client(transport=redirect) as client:
             fetched = fetch(
-                "https://a.example/", etag=None, last_modified=None, user_agent=AGENT, client=client, now=NOW
+                "https://a.example/",
+                etag=None,
+                last_modified=None,
+                user_agent=AGENT,
+                client=client,
+                private=True,
+                now=NOW,
             )
 
         assert fetched.error == "The source redirects from https to http; ask for its new address."
@@ -416,7 +437,9 @@ def test_it_never_raises_for_what_an_address_or_a_source_says(
     transport = httpx.MockTransport(lambda _: httpx.Response(status, headers=said, content=b"{}"))
 
     with httpx.Client(transport=transport) as client:
-        fetched = fetch(url, etag=etag, last_modified=None, user_agent=AGENT, client=client, now=NOW)
+        fetched = fetch(
+            url, etag=etag, last_modified=None, user_agent=AGENT, client=client, private=True, now=NOW
+        )
 
     assert (fetched.status == "failed") == (fetched.error is not None)
     assert (fetched.status == "new") == (fetched.body is not None)
@@ -451,3 +474,37 @@ class TestNextTry:
 
         assert min(waits) < 1.02
         assert max(waits) > 1.23
+
+
+@pytest.mark.parametrize(
+    "url",
+    [
+        "http://127.0.0.1:9/",
+        "http://localhost:9/",
+        "http://10.1.2.3/",
+        "http://169.254.169.254/",
+        "http://[::1]:9/",
+    ],
+)
+def test_it_asks_nothing_inside_a_private_network(url: str) -> None:
+    """OWASP ASVS 5.0.0, 1.3.6: addresses typed by people must not reach the network that serves us."""
+    asked = []
+    transport = httpx.MockTransport(lambda request: (asked.append(request), httpx.Response(200))[1])
+
+    with httpx.Client(transport=transport) as client:
+        fetched = fetch(url, etag=None, last_modified=None, user_agent=AGENT, client=client, now=NOW)
+
+    assert fetched.status == "failed"
+    assert "private network" in (fetched.error or "")
+    assert asked == []
+
+
+def test_it_follows_no_redirect_into_a_private_network() -> None:
+    inward = httpx.MockTransport(lambda _: httpx.Response(302, headers={"Location": "http://192.168.0.1/"}))
+
+    with httpx.Client(transport=inward) as client:
+        fetched = fetch(
+            "http://1.1.1.1/", etag=None, last_modified=None, user_agent=AGENT, client=client, now=NOW
+        )
+
+    assert "private network" in (fetched.error or "")
