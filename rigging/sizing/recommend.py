@@ -9,7 +9,7 @@ import numpy as np
 
 from rigging.kit import Sail
 from rigging.reason import CALIBRATED, COMMON_PRACTICE, POLICY, Input, Reason
-from rigging.sizing.riders import Policy, Rider
+from rigging.sizing.riders import LevelPolicy, Policy, Rider
 from rigging.sizing.suitability import Veto, suitability, uphaul_share
 from rigging.sizing.window import Window, rig_kg, rule_area_m2, wind_window
 from rigging.units import knots
@@ -77,19 +77,13 @@ def recommend(
         A forbidden sail stays in the list, behind, with its vetoes: it is never a recommendation, and
         where all are forbidden nobody is told to sail.
     """
-    policy = policy or Policy()
+    case = _Case(rider, slot, policy or Policy(), (*_shore_reasons(shore), *slot.reasons))
+    areas = np.array([sail.area_m2 for sail in sails], dtype=np.float64)
     matrix = suitability(
-        [sail.area_m2 for sail in sails],
-        [rider],
-        [slot],
-        policy,
-        shores=[shore],
-        safety_boat=safety_boat,
-        trim=trim,
-        exact=True,
+        areas, [rider], [slot], case.policy, shores=[shore], safety_boat=safety_boat, trim=trim, exact=True
     )
     windows = wind_window(
-        np.array([sail.area_m2 for sail in sails], dtype=np.float64),
+        areas,
         rider.mass_kg,
         rider.stature_m,
         rider.level,
@@ -99,14 +93,10 @@ def recommend(
     )
     found = [
         _recommendation(
-            rider,
+            case,
             sail,
-            slot,
-            policy,
             Window(*(float(edge[at]) for edge in windows)),
-            (*_shore_reasons(shore), *slot.reasons),
-            float(matrix.under[0, at, 0]),
-            float(matrix.over[0, at, 0]),
+            (float(matrix.under[0, at, 0]), float(matrix.over[0, at, 0])),
             float(matrix.utility[0, at, 0]),
             Veto(int(matrix.vetoes[0, at, 0])),
         )
@@ -121,21 +111,28 @@ def one_size_down(found: Sequence[Recommendation], chosen: Recommendation) -> Re
     return max(smaller, key=lambda r: (r.sail.area_m2, r.utility), default=None)
 
 
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """Whom a sail is for and when, with the reasons that all sails share."""
+
+    rider: Rider
+    slot: SlotWind
+    policy: Policy
+    reasons: tuple[Reason, ...]
+
+    @property
+    def allowed(self) -> LevelPolicy:
+        """What the station allows the rider's level."""
+        return self.policy.levels[self.rider.level]
+
+
 def _recommendation(
-    rider: Rider,
-    sail: Sail,
-    slot: SlotWind,
-    policy: Policy,
-    window: Window[float],
-    common: tuple[Reason, ...],
-    under: float,
-    over: float,
-    utility: float,
-    vetoes: Veto,
+    case: _Case, sail: Sail, window: Window[float], shares: tuple[float, float], utility: float, vetoes: Veto
 ) -> Recommendation:
+    under, over = shares
     powered = max(0.0, 1 - under - over)
     mode = Mode.NOT_PLANING
-    if rider.level.planes:
+    if case.rider.level.planes:
         mode = Mode.PLANING if 1 - under >= PLANING_SHARE else Mode.CRUISING
     return Recommendation(
         sail=sail,
@@ -145,8 +142,8 @@ def _recommendation(
         over=over,
         window=window,
         utility=utility,
-        vetoes=tuple(_SAY[veto](rider, sail, slot, policy, window, over) for veto in Veto if veto & vetoes),
-        reasons=(*_reasons(rider, sail, slot, window, (under, powered, over)), *common),
+        vetoes=tuple(_SAY[veto](case, sail, window, over) for veto in Veto if veto & vetoes),
+        reasons=(*_reasons(case, sail, window, (under, powered, over)), *case.reasons),
     )
 
 
@@ -157,8 +154,9 @@ def _shore_reasons(shore: Shore | None) -> Iterator[Reason]:
 
 
 def _reasons(
-    rider: Rider, sail: Sail, slot: SlotWind, window: Window[float], shares: tuple[float, float, float]
+    case: _Case, sail: Sail, window: Window[float], shares: tuple[float, float, float]
 ) -> Iterator[Reason]:
+    rider, slot = case.rider, case.slot
     starts = "planes" if rider.level.planes else "sails"
     low, ideal, high = (knots(edge) for edge in window)
     who = f"{rider.mass_kg:g} kg at {rider.level} level"
@@ -185,22 +183,24 @@ def _reasons(
         yield Reason(text, "A = 1.34 m / V", COMMON_PRACTICE, ())
 
 
-def _mean(r: Rider, s: Sail, slot: SlotWind, policy: Policy, w: Window[float], over: float) -> Reason:
-    strongest, cap = knots(slot.strongest_mean_ms * BEACH_FACTOR), policy.levels[r.level].mean_cap_kn
-    text = f"The beach wind reaches {strongest:.0f} kn; the limit for {r.level} riders is {cap:g} kn."
+def _mean(case: _Case, sail: Sail, window: Window[float], over: float) -> Reason:
+    strongest, cap = knots(case.slot.strongest_mean_ms * BEACH_FACTOR), case.allowed.mean_cap_kn
+    text = (
+        f"The beach wind reaches {strongest:.1f} kn; the limit for {case.rider.level} riders is {cap:g} kn."
+    )
     return Reason(text, "level's limit on the hourly mean", POLICY, (Input("limit", cap, "kn"),))
 
 
-def _gust(r: Rider, s: Sail, slot: SlotWind, policy: Policy, w: Window[float], over: float) -> Reason:
-    gust = knots(slot.beach_gust_ms)
-    limit = policy.levels[r.level].mean_cap_kn * policy.gust_cap_factor
-    text = f"Gusts reach {gust:.0f} kn on the beach; the limit for {r.level} riders is {limit:.0f} kn."
+def _gust(case: _Case, sail: Sail, window: Window[float], over: float) -> Reason:
+    gust = knots(case.slot.beach_gust_ms)
+    limit = case.allowed.mean_cap_kn * case.policy.gust_cap_factor
+    text = f"Gusts reach {gust:.1f} kn on the beach; the limit for {case.rider.level} riders is {limit:g} kn."
     return Reason(text, "level's limit on gusts", POLICY, (Input("limit", limit, "kn"),))
 
 
-def _hold(r: Rider, s: Sail, slot: SlotWind, policy: Policy, w: Window[float], over: float) -> Reason:
-    allowed = policy.levels[r.level]
-    gust, limit = knots(slot.beach_gust_ms), knots(w.beach_over_ms) * allowed.gust_tolerance
+def _hold(case: _Case, sail: Sail, window: Window[float], over: float) -> Reason:
+    allowed = case.allowed
+    gust, limit = knots(case.slot.beach_gust_ms), knots(window.beach_over_ms) * allowed.gust_tolerance
     text = (
         f"Gusts of {gust:.0f} kn are forecast on the beach. This sail can be held up to {limit:.0f} kn, "
         f"and the chance of more is over {100 * allowed.gust_risk:.0f} %."
@@ -209,43 +209,45 @@ def _hold(r: Rider, s: Sail, slot: SlotWind, policy: Policy, w: Window[float], o
     return Reason(text, rule, POLICY, (Input("gust", gust, "kn"), Input("limit", limit, "kn")))
 
 
-def _over(r: Rider, s: Sail, slot: SlotWind, policy: Policy, w: Window[float], over: float) -> Reason:
-    risk = policy.levels[r.level].over_risk
-    text = f"Overpowered {100 * over:.0f} % of the time; at most {100 * risk:.0f} % for {r.level} riders."
+def _over(case: _Case, sail: Sail, window: Window[float], over: float) -> Reason:
+    share, risk = 100 * over, 100 * case.allowed.over_risk
+    text = f"Overpowered {share:.0f} % of the time; {case.rider.level} riders at most {risk:.0f} %."
     return Reason(text, "share of the time over the upper edge", POLICY, (Input("share", over),))
 
 
-def _off_shore(r: Rider, s: Sail, slot: SlotWind, policy: Policy, w: Window[float], over: float) -> Reason:
-    if r.level.rank < policy.offshore_from.rank:
-        text = f"The wind is off-shore: {r.level} riders stay ashore."
+def _off_shore(case: _Case, sail: Sail, window: Window[float], over: float) -> Reason:
+    if case.rider.level.rank < case.policy.offshore_from.rank:
+        text = f"The wind is off-shore: {case.rider.level} riders stay ashore."
     else:
         text = "The wind is off-shore and no manned safety boat is out."
-    return Reason(text, "off-shore wind", f"{COMMON_PRACTICE}; {POLICY}", (Input("level", r.level),))
+    return Reason(text, "off-shore wind", f"{COMMON_PRACTICE}; {POLICY}", (Input("level", case.rider.level),))
 
 
-def _size(r: Rider, s: Sail, slot: SlotWind, policy: Policy, w: Window[float], over: float) -> Reason:
-    rig = rig_kg(float(s.area_m2))
-    pull = 100 * float(uphaul_share(np.array(s.area_m2), np.array(r.mass_kg)))
+def _size(case: _Case, sail: Sail, window: Window[float], over: float) -> Reason:
+    rig = rig_kg(float(sail.area_m2))
+    pull = 100 * float(uphaul_share(np.array(sail.area_m2), np.array(case.rider.mass_kg)))
     text = (
-        f"A {s.area_m2:g} m² rig weighs about {rig:.1f} kg, and uphauling starts at {pull:.0f} % of "
-        f"{r.mass_kg:g} kg: too much sail for {r.level} level."
+        f"A {sail.area_m2:g} m² rig weighs about {rig:.1f} kg, and uphauling starts at {pull:.0f} % of "
+        f"{case.rider.mass_kg:g} kg: too much sail for {case.rider.level} level."
     )
+    if case.allowed.area_cap_m2 is not None:
+        text += f" Its largest is {case.allowed.area_cap_m2:g} m²."
     source = "school checklist of a national association (rig at most 1/6 of body mass); station setting"
     return Reason(
         text, "uphaul force, rig mass, largest sail of the level", source, (Input("rig", rig, "kg"),)
     )
 
 
-def _becalmed(r: Rider, s: Sail, slot: SlotWind, policy: Policy, w: Window[float], over: float) -> Reason:
-    mean = knots(slot.mean_ms * BEACH_FACTOR)
-    share = 100 * policy.becalmed_share
+def _becalmed(case: _Case, sail: Sail, window: Window[float], over: float) -> Reason:
+    mean = knots(case.slot.beach_mean_ms)
+    share = 100 * case.policy.becalmed_share
     text = (
         f"With {mean:.0f} kn on the beach this sail can't be sailed back for over {share:.0f} % of the time."
     )
     return Reason(text, "drive against displacement drag", CALIBRATED, (Input("mean", mean, "kn"),))
 
 
-_Sentence = Callable[[Rider, Sail, SlotWind, Policy, Window[float], float], Reason]
+_Sentence = Callable[[_Case, Sail, Window[float], float], Reason]
 _SAY: Final[dict[Veto, _Sentence]] = {
     Veto.MEAN: _mean,
     Veto.GUST: _gust,

@@ -107,16 +107,10 @@ def suitability(
     """
     policy = policy or Policy()
     areas = array_in_range("areas_m2", areas_m2, "m²", *AREA_M2).reshape(1, -1)
-    if not riders or not slots:
-        name = "slots" if riders else "riders"
-        raise BadValue(name, 0, name, "one or more")
-    if shores is not None and len(shores) != len(slots):
-        raise BadValue("shores", len(shores), "shores", f"as many as the {len(slots)} slots, in")
+    _refuse_empty(riders, slots, shores)
     people = _people(riders)
-    edges = ln_edges(
-        areas, people.mass, people.stature, people.ranks, people.harness, STANDARD_DENSITY,
-        in_range("trim", trim, "", -1, 1),
-    )  # fmt: skip
+    trim = in_range("trim", trim, "", -1, 1)
+    edges = ln_edges(areas, people.mass, people.stature, people.ranks, people.harness, STANDARD_DENSITY, trim)
     size = _too_big(policy, areas, people) * np.uint8(Veto.SIZE)
     shares: _Exact | _Table = _Exact(policy, edges) if exact else _Table(policy, edges)
     worth = _Worth(policy, edges, shares.dtype)
@@ -136,6 +130,16 @@ def suitability(
         np.moveaxis(utility, 0, -1),
         np.moveaxis(vetoes, 0, -1),
     )
+
+
+def _refuse_empty(
+    riders: Sequence[Rider], slots: Sequence[SlotWind], shores: Sequence[Shore | None] | None
+) -> None:
+    if not riders or not slots:
+        name = "slots" if riders else "riders"
+        raise BadValue(name, 0, name, "one or more")
+    if shores is not None and len(shores) != len(slots):
+        raise BadValue("shores", len(shores), "shores", f"as many as the {len(slots)} slots, in")
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rigging import wind
@@ -54,6 +54,7 @@ def test_it_gives_learners_about_half_a_square_metre_for_ten_kilograms(
     assert 0.045 * mass - 0.5 <= best.sail.area_m2 <= 0.065 * mass + 0.25
 
 
+@settings(max_examples=40)
 @given(rider=riders(), slot=slots())
 def test_it_puts_fitting_sails_by_utility_and_forbidden_ones_behind(
     rider: Rider, slot: wind.SlotWind
@@ -73,7 +74,34 @@ def test_it_recommends_nothing_to_a_taster_in_13_knots() -> None:
 
     assert not any(r.fits for r in found)
     assert all(r.vetoes for r in found)
-    assert "13 kn; the limit for taster riders is 11 kn" in found[0].vetoes[0].text
+    assert "13.0 kn; the limit for taster riders is 11 kn" in found[0].vetoes[0].text
+
+
+@pytest.mark.parametrize(
+    ("rider", "kn", "gust_ratio", "shore", "area", "words"),
+    [
+        (
+            Rider(mass_kg=75, level=Level.BEGINNER),
+            9,
+            2.0,
+            None,
+            2.5,
+            "Gusts reach 18.0 kn on the beach; the limit",
+        ),
+        (ADULT, 20, 1.65, None, 6.0, "This sail can be held up to"),
+        (ADULT, 24, 1.0, None, 6.5, "Overpowered"),
+        (ADULT, 15, 1.2, wind.Shore.OFF_SHORE, 6.5, "no manned safety boat"),
+        (Rider(mass_kg=75), 7, 1.2, wind.Shore.OFF_SHORE, 3.5, "taster riders stay ashore"),
+        (Rider(mass_kg=150), 5, 1.0, None, 6.0, "Its largest is 5.5 m²"),
+        (ADULT, 2.5, 1.0, None, 4.0, "can't be sailed back"),
+    ],
+)
+def test_it_says_in_words_what_forbids(
+    rider: Rider, kn: float, gust_ratio: float, shore: wind.Shore | None, area: float, words: str
+) -> None:
+    (only,) = recommend(rider, [sail(area)], on_beach(kn, gust_ratio), shore=shore)
+
+    assert any(words in veto.text for veto in only.vetoes)
 
 
 def test_it_recommends_nothing_from_a_shed_of_sails_too_large() -> None:

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
@@ -26,6 +26,7 @@ def at_beach(kn: float) -> float:
     return kn * 1852 / 3600 / wind.BEACH_FACTOR
 
 
+@settings(max_examples=40)
 @given(people=st.lists(riders(), min_size=1, max_size=5), times=st.lists(slots(), min_size=1, max_size=3))
 def test_it_divides_the_whole_slot(people: list[Rider], times: list[wind.SlotWind]) -> None:
     found = suitability(SHED, people, times)
@@ -37,6 +38,7 @@ def test_it_divides_the_whole_slot(people: list[Rider], times: list[wind.SlotWin
     assert np.isfinite(found.utility).all()
 
 
+@settings(max_examples=40)
 @given(people=st.lists(riders(), min_size=1, max_size=5), times=st.lists(slots(), min_size=1, max_size=3))
 def test_it_reads_from_the_table_what_it_computes_cell_by_cell(
     people: list[Rider], times: list[wind.SlotWind]
@@ -127,6 +129,7 @@ def test_it_forbids_exactly_above_the_risk_of_a_gust_that_cannot_be_held(
     assert bool(one(ADULT, 5.0, cold(10, factor * gust_kn)).vetoes.item() & Veto.HOLD) is forbidden
 
 
+@settings(max_examples=40)
 @given(rider=riders(), slot=slots(1, 25), area=areas_m2(), step=st.floats(1e-7, 1e-4))
 def test_it_changes_utility_without_a_jump(
     rider: Rider, slot: wind.SlotWind, area: float, step: float

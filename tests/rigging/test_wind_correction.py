@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rigging import wind
@@ -125,6 +125,7 @@ def test_it_refuses_a_naive_now() -> None:
         wind.corrected(FORECAST, [], DAY.replace(tzinfo=None))
 
 
+@settings(max_examples=40)
 @given(
     forecast=st.lists(hours(), max_size=6), seen=st.lists(hours(), max_size=6), minutes=st.integers(0, 900)
 )

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rigging import wind
@@ -182,6 +182,7 @@ def test_it_refuses_an_hour_out_of_range(bad: dict[str, float]) -> None:
         wind.Hour(**{"start": DAY, **bad})  # type: ignore[arg-type]
 
 
+@settings(max_examples=40)
 @given(series=st.lists(hours(), min_size=1, max_size=8), length=st.integers(1, 700))
 def test_it_keeps_the_order_lull_mean_gust_and_weights_of_one(series: list[wind.Hour], length: int) -> None:
     start = series[0].start
@@ -236,6 +237,7 @@ def test_it_keeps_times_in_utc() -> None:
 MOMENTS = st.datetimes() | st.datetimes(timezones=st.timezones()) | st.none()
 
 
+@settings(max_examples=40)
 @given(
     series=st.lists(hours(0, 45), max_size=5),
     start=MOMENTS | st.integers(0, 600).map(after),
