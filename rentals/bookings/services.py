@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -247,6 +247,8 @@ def drop_kit(*, outing: Outing, now: datetime) -> None:
 def _check_span(station: Station, start: datetime, end: datetime, now: datetime) -> None:
     if not (is_aware(start) and is_aware(end)):
         raise UnableToBook.at("starts_at", "Enter times with their zone, such as 2027-03-09T14:00+01:00.")
+    # Within one zone Python compares and subtracts what the clock shows, wrong where it changes.
+    start, end = start.astimezone(UTC), end.astimezone(UTC)
     if end <= start:
         raise UnableToBook.at("ends_at", "Enter an end after the start.")
     if end - start > LONGEST_OUTING:
