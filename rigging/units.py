@@ -37,7 +37,7 @@ TO_SI: Final = {
 """Units that staff may type, each as a multiple of its SI unit (m/s, kg, m)."""
 
 
-class BadValue(ValueError):  # noqa: N818 - it is the value that is bad; the type already says Error
+class BadValue(ValueError):
     """A number or word that the trade's formulas refuse, named so that a form can point at the field."""
 
     def __init__(self, name: str, value: object, unit: str, allowed: str) -> None:
