@@ -64,6 +64,14 @@ def end_holds(*, hold_ids: Collection[UUID]) -> None:
 
 
 @inside_write
+def shorten_holds(*, hold_ids: Collection[UUID], until: datetime) -> None:
+    """Let holds end earlier than promised; those that had not begun by then are let go whole."""
+    holds = Hold.objects.filter(pk__in=hold_ids, live=True)
+    holds.filter(starts_at__gte=until).update(live=False)
+    holds.filter(starts_at__lt=until, ends_at__gt=until).update(ends_at=until)
+
+
+@inside_write
 def move_items(
     *,
     actor: Actor,

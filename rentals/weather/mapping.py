@@ -1,10 +1,12 @@
 """Stored hours and observations as the wind formulas take them."""
 
 from collections.abc import Iterable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from rentals.weather.models import Hour, Observation
 from rigging import wind
+
+SHORTEST_PIECE = timedelta(minutes=1)
 
 
 def blend(hours: Iterable[Hour]) -> tuple[wind.Hour, ...]:
@@ -64,8 +66,10 @@ def _open_spans(
     """Return what is left of a span when what is taken has been cut out, pieces under a minute dropped."""
     left = [span]
     for busy_start, busy_end in taken:
-        pieces: list[tuple[datetime, datetime]] = []
-        for start, end in left:
-            pieces += [(start, min(end, busy_start)), (max(start, busy_end), end)]
-        left = pieces
-    return [(start, end) for start, end in left if (end - start).total_seconds() >= 60]
+        left = [
+            (piece_start, piece_end)
+            for start, end in left
+            for piece_start, piece_end in ((start, min(end, busy_start)), (max(start, busy_end), end))
+            if piece_start < piece_end
+        ]
+    return [(start, end) for start, end in left if end - start >= SHORTEST_PIECE]

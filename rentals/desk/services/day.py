@@ -42,8 +42,8 @@ class Day:
         opening = midnight + timedelta(hours=self.station.opens.hour, minutes=self.station.opens.minute)
         early = opening + timedelta(minutes=5)
         hour = self.now.replace(minute=0, second=0, microsecond=0)
-        back = (early, self.now - timedelta(minutes=55))
-        late = (early, self.now - timedelta(minutes=14))
+        back = (early, self.now - timedelta(minutes=95))
+        late = (self.now - timedelta(minutes=75), self.now - timedelta(minutes=14))
         running = (hour - timedelta(minutes=30), hour + timedelta(minutes=90))
         steps: list[tuple[tuple[datetime, datetime], Sequence[Rider], Callable[[Outing], object]]] = [
             (back, self.able[0:2], self._finish),
