@@ -1,0 +1,1 @@
+"""The API from outside: status, shape, roles, and how many queries."""

@@ -1,0 +1,51 @@
+"""Bodies that are in order, to be changed in one place by a test."""
+
+from typing import Any
+
+BEACH: dict[str, Any] = {
+    "safety_boat_manned": True,
+    "instructors": 2,
+    "lightning": False,
+    "water_c": 18,
+    "beach_mean_ms": 7.5,
+    "beach_gust_ms": 9,
+    "from_deg": 330,
+}
+
+
+def a_wind(**other: Any) -> dict[str, Any]:
+    """A wind entered for the day of the tests."""
+    return {
+        "starts_at": "2027-07-14T08:00+01:00",
+        "ends_at": "2027-07-14T20:00+01:00",
+        "mean_10_m_ms": 11,
+        "gust_10_m_ms": 13,
+        "from_deg": 330,
+        **other,
+    }
+
+
+def a_party(**other: Any) -> dict[str, Any]:
+    """A booking for one new rider."""
+    return {
+        "contact": {"name": "Sorrel Reed", "phone": "0700 300 400"},
+        "kind": "rental",
+        "starts_at": "2027-07-14T11:00+01:00",
+        "ends_at": "2027-07-14T13:00+01:00",
+        "new_riders": [a_rider()],
+        **other,
+    }
+
+
+def a_rider(**other: Any) -> dict[str, Any]:
+    """What is entered about a rider."""
+    return {
+        "name": "Sorrel Reed",
+        "born_on": "1992-04-05",
+        "mass_kg": 72,
+        "stature_cm": 176,
+        "level": "advanced",
+        "swims": True,
+        "waiver": True,
+        **other,
+    }

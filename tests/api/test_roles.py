@@ -1,0 +1,188 @@
+"""Every address and method against every role: what each is answered. A new address without a row fails."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+from django.contrib.auth.hashers import make_password
+
+from api.urls import urlpatterns
+from tests.api.bodies import BEACH, a_party, a_rider, a_wind
+from tests.api.client import Api
+from tests.cast import PASSWORD, Cast
+
+TAF = b"TAF LPMA 140500Z 1406/1506 33018G28KT 9999 FEW020="
+ROLES = ("nobody", "desk", "instructor", "manager", "neighbour")
+
+Place = Callable[[Cast], str]
+Body = Callable[[Cast], Any]
+METHODS = ("get", "post", "put", "delete")
+
+
+@dataclass(frozen=True)
+class Row:
+    """One address and method: where it is, what is sent, and what each role is answered."""
+
+    name: str
+    method: str
+    place: Place
+    body: Body | None
+    codes: tuple[int, int, int, int, int]
+
+
+def at_tarrow(rest: str = "") -> Place:
+    """An address under Tarrow Lagoon."""
+    return lambda cast: f"/stations/{cast.tarrow.slug}/{rest}"
+
+
+def of_an_outing(state: str, rest: str = "") -> Place:
+    """An address under an outing that has come so far."""
+    return lambda cast: f"/outings/{_outing(cast, state)}/{rest}"
+
+
+def _outing(cast: Cast, state: str) -> int:
+    if state == "booked":
+        return cast.booked(cast.wren)[0].pk
+    pk: int = getattr(cast, state)(cast.wren).pk
+    return pk
+
+
+def _kit(cast: Cast) -> dict[str, Any]:
+    cast.blow()
+    return {"sail_id": cast.shed["S2"].pk, "board_id": cast.shed["D1"].pk}
+
+
+def _nothing_back(cast: Cast) -> dict[str, Any]:
+    return {"lines": []}
+
+
+def _signed_up(cast: Cast) -> dict[str, str]:
+    cast.desk.password = make_password(PASSWORD)
+    cast.desk.save()
+    return {"username": cast.desk.username, "password": PASSWORD}
+
+
+def _json(body: Any) -> Body:
+    return lambda _cast: body
+
+
+EVERYBODY = (200, 200, 200, 200, 200)
+SIGNED_IN = (401, 200, 200, 200, 200)
+LOOK = (401, 200, 200, 200, 404)
+ALL_DO = (401, 200, 200, 200, 404)
+ALL_MAKE = (401, 201, 201, 201, 404)
+OFFICE_MAKES = (401, 201, 403, 201, 404)
+OFFICE_DOES = (401, 200, 403, 200, 404)
+BEACH_MAKES = (401, 403, 201, 201, 404)
+BEACH_DOES = (401, 403, 200, 200, 404)
+MANAGER_DOES = (401, 403, 403, 200, 404)
+
+ROWS = (
+    Row("schema", "get", lambda _: "/schema", None, SIGNED_IN),
+    Row("problem-kind", "get", lambda _: "/problems/not-found/", None, EVERYBODY),
+    Row("nothing", "get", lambda _: "/somewhere/else/", None, (404, 404, 404, 404, 404)),
+    Row("tokens", "post", lambda _: "/auth/tokens/", _signed_up, (201, 201, 201, 201, 201)),
+    Row("current-token", "delete", lambda _: "/auth/tokens/current/", None, (401, 204, 204, 204, 204)),
+    Row("stations", "get", lambda _: "/stations/", None, SIGNED_IN),
+    Row("station", "get", at_tarrow(), None, LOOK),
+    Row("today", "get", at_tarrow("today/"), None, LOOK),
+    Row("beach", "get", at_tarrow("beach/"), None, LOOK),
+    Row("beach", "post", at_tarrow("beach/"), _json(BEACH), BEACH_MAKES),
+    Row("weather", "get", at_tarrow("weather/"), None, LOOK),
+    Row("weather-hand", "post", at_tarrow("weather/hand/"), _json(a_wind()), BEACH_MAKES),
+    Row("weather-files", "post", at_tarrow("weather/files/"), _json(TAF), BEACH_MAKES),
+    Row("weather-sources", "get", at_tarrow("weather/sources/"), None, LOOK),
+    Row("riders", "get", at_tarrow("riders/"), None, LOOK),
+    Row("bookings", "get", at_tarrow("bookings/"), None, LOOK),
+    Row("bookings", "post", at_tarrow("bookings/"), _json(a_party()), OFFICE_MAKES),
+    Row("outings", "get", at_tarrow("outings/"), None, LOOK),
+    Row("items", "get", at_tarrow("items/"), None, LOOK),
+    Row("jobs", "get", at_tarrow("jobs/"), None, LOOK),
+    Row("rider", "get", lambda cast: f"/riders/{cast.wren.pk}/", None, LOOK),
+    Row("rider", "put", lambda cast: f"/riders/{cast.wren.pk}/", _json(a_rider()), ALL_DO),
+    Row("booking", "get", lambda cast: f"/bookings/{cast.booked()[0].booking_id}/", None, LOOK),
+    Row("outing", "get", of_an_outing("booked"), None, LOOK),
+    Row("cancel", "post", of_an_outing("booked", "cancel/"), _json({"reason": "Ill"}), OFFICE_DOES),
+    Row("offers", "get", of_an_outing("booked", "offers/"), None, LOOK),
+    Row("kit", "post", of_an_outing("booked", "kit/"), _kit, ALL_MAKE),
+    Row("card", "get", of_an_outing("kitted", "card/"), None, LOOK),
+    Row("issue", "post", of_an_outing("kitted", "issue/"), _json({"kit_no": 1}), ALL_DO),
+    Row("launch-sheet", "get", of_an_outing("issued", "launch-sheet/"), None, LOOK),
+    Row(
+        "launch-checks",
+        "post",
+        of_an_outing("issued", "launch-checks/"),
+        _json({"kit_no": 1, "ticked": []}),
+        BEACH_MAKES,
+    ),
+    Row("launch", "post", of_an_outing("cleared", "launch/"), None, BEACH_DOES),
+    Row("ashore", "post", of_an_outing("out", "ashore/"), None, ALL_DO),
+    Row(
+        "return-checks",
+        "post",
+        of_an_outing("out", "return-checks/"),
+        _nothing_back,
+        (401, 422, 422, 422, 404),
+    ),
+    Row("item", "get", lambda cast: f"/items/{cast.shed['S1'].pk}/", None, LOOK),
+    Row(
+        "faults",
+        "post",
+        lambda cast: f"/items/{cast.shed['S1'].pk}/faults/",
+        _json({"fault": "Tear"}),
+        ALL_MAKE,
+    ),
+    Row(
+        "withdraw",
+        "post",
+        lambda cast: f"/items/{cast.shed['S1'].pk}/withdraw/",
+        _json({"reason": "Torn for good"}),
+        MANAGER_DOES,
+    ),
+    Row(
+        "mend", "post", lambda cast: f"/jobs/{cast.faulty().pk}/mend/", _json({"work": "Patched"}), BEACH_DOES
+    ),
+    Row("release", "post", lambda cast: f"/jobs/{cast.mended().pk}/release/", None, BEACH_DOES),
+)
+
+
+def _cases() -> Iterator[Any]:
+    for row in ROWS:
+        for role, code in zip(ROLES, row.codes, strict=True):
+            yield pytest.param(row, role, code, id=f"{row.method} {row.name} as {role}")
+
+
+@pytest.mark.parametrize(("row", "role", "code"), list(_cases()))
+def test_each_role_is_answered_as_the_table_says(
+    row: Row, role: str, code: int, cast: Cast, api: Api
+) -> None:
+    place = row.place(cast)
+    body = None if row.body is None else row.body(cast)
+    caller = api if role == "nobody" else api.of(getattr(cast, role))
+
+    if isinstance(body, bytes):
+        answer = caller.send(place, body, "text/plain")
+    elif row.method in ("get", "delete"):
+        answer = getattr(caller, row.method)(place)
+    else:
+        answer = getattr(caller, row.method)(place, body)
+
+    assert answer.status == code, answer.said
+
+
+def test_every_address_and_method_has_a_row() -> None:
+    offered = {
+        (pattern.name, method)
+        for pattern in urlpatterns
+        for method in METHODS
+        if hasattr(pattern.callback.view_class, method)  # type: ignore[attr-defined]
+    }
+
+    assert offered | {("nothing", "get")} == {(row.name, row.method) for row in ROWS}
+
+
+def test_a_token_of_somebody_without_a_role_sees_no_station(cast: Cast, api: Api) -> None:
+    assert cast.tarrow
+
+    assert api.of(cast.stranger).get("/stations/").said == {"results": [], "next": None}
