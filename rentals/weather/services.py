@@ -60,7 +60,7 @@ def enter_by_hand(*, actor: Actor, station_id: int, hour: HandHour, now: datetim
     actor.require(Act.ENTER_WEATHER, station_id=station_id)
     if not (is_aware(hour.starts_at) and is_aware(hour.ends_at)):
         raise UnableToTakeWind.at("starts_at", "Enter times with their zone.")
-    if not timedelta(0) < hour.ends_at - hour.starts_at <= LONGEST_HAND_ENTRY:
+    if not timedelta(minutes=1) <= hour.ends_at - hour.starts_at <= LONGEST_HAND_ENTRY:
         raise UnableToTakeWind.at("ends_at", "Enter an end after the start, at most a day later.")
     if hour.gust_ms is not None and hour.gust_ms < hour.mean_ms:
         raise UnableToTakeWind.at("gust", "Enter a gust at least as strong as the mean, or leave it empty.")
