@@ -8,10 +8,10 @@ from typing import Any
 from axes.helpers import get_cool_off
 from django.contrib.auth import authenticate
 from django.contrib.auth.signals import user_logged_in
-from knox.models import AuthToken
 from rest_framework import serializers
 from rest_framework.response import Response
 
+from api import services
 from api.endpoint import Asked, Endpoint
 from api.schema import operation
 from api.shapes import In, Moment, Out, Text
@@ -64,9 +64,9 @@ class Tokens(Endpoint):
     def post(self, request: Asked) -> Response:
         """Sign in for a token."""
         user = self._signed_in(self.body(Credentials))
-        kept, token = AuthToken.objects.create(user)
+        token, end = services.give_token(user)
         user_logged_in.send(sender=User, request=request._request, user=user)
-        said = {"token": token, "name": user.shown_name, "expires_at": kept.expiry}
+        said = {"token": token, "name": user.shown_name, "expires_at": end}
         return self.say(Token, said, HTTPStatus.CREATED)
 
     def _signed_in(self, credentials: Mapping[str, Any]) -> User:
@@ -95,5 +95,5 @@ class CurrentToken(Endpoint):
     @operation("sign_out", status=HTTPStatus.NO_CONTENT)
     def delete(self, request: Asked) -> Response:
         """Give the token back; it is of no use from then on."""
-        request.auth.delete()
+        services.take_token(request.auth)
         return Response(status=HTTPStatus.NO_CONTENT)

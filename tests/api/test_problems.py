@@ -8,10 +8,11 @@ import pytest
 from django.test import Client
 
 from api.problems import OWN, kinds
+from rentals.afloat import services as afloat
 from rentals.desk import queries
 from rentals.lib.problems import Refused
 from rigging.units import BadValue
-from tests.api.bodies import a_party, a_rider
+from tests.api.bodies import BEACH, a_party, a_rider
 from tests.api.client import ROOT, Answer, Api
 from tests.cast import Cast
 
@@ -147,9 +148,11 @@ class TestProblem:
         def refuse(*_args: Any, **_named: Any) -> None:
             raise BadValue("mass", 400, "kg", "between 20 and 160")
 
-        monkeypatch.setattr(queries, "board", refuse)
+        monkeypatch.setattr(afloat, "log_beach", refuse)
 
-        answer = shaped(api.of(cast.desk).get(f"/stations/{cast.tarrow.slug}/today/"), 422, "bad-value")
+        answer = shaped(
+            api.of(cast.instructor).post(f"/stations/{cast.tarrow.slug}/beach/", BEACH), 422, "bad-value"
+        )
         assert answer.said["detail"] == "mass is 400 kg; it must be between 20 and 160 kg"
 
     def test_of_a_fault_of_ours_is_500_and_tells_nothing_of_it(
