@@ -1,0 +1,269 @@
+"""Who gets through: every service that writes, by role, at the own and at another station.
+
+Roles by letter: D for desk, I for instructor, M for manager; a dash for one who is refused.
+"""
+
+import ast
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+import pytest
+
+import rentals
+from rentals.afloat import services as afloat
+from rentals.audit.models import Entry
+from rentals.bench import services as bench
+from rentals.bookings import services as bookings
+from rentals.desk import services as desk
+from rentals.lib.access import NOBODY, System, service
+from rentals.lib.problems import NotAllowed, NotVisible
+from rentals.mail import services as mail
+from rentals.people import services as people
+from rentals.weather import services as weather
+from rentals.weather.fetch import Fetched
+from rentals.weather.models import Kind, Source
+from tests.rentals.people.test_riders import FACTS
+from tests.rentals.walk import HOUR, Walk
+
+Call = Callable[..., object]
+
+
+@dataclass(frozen=True)
+class Door:
+    """A service, who may call it, and a day on which the call would succeed."""
+
+    name: str
+    may: str
+    on: Callable[[Walk], Call]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+def _rider(cast: Walk) -> Call:
+    rider = cast.wren
+    return lambda actor: people.change_rider(actor=actor, rider_id=rider.pk, facts=FACTS, now=cast.now)
+
+
+def _book(cast: Walk) -> Call:
+    return lambda actor: cast.book(cast.wren, actor=actor)
+
+
+def _cancel(cast: Walk) -> Call:
+    (outing,) = cast.booked()
+    return lambda actor: bookings.cancel_outing(
+        actor=actor, outing_id=outing.pk, missed=False, reason="Ill", now=cast.now
+    )
+
+
+def _kit(cast: Walk) -> Call:
+    (outing,) = cast.booked()
+    cast.blow()
+    return lambda actor: cast.kit(outing, actor=actor)
+
+
+def _issue(cast: Walk) -> Call:
+    outing = cast.kitted()
+    return lambda actor: cast.issue(outing, actor=actor)
+
+
+def _look_over(cast: Walk) -> Call:
+    outing = cast.issued()
+    return lambda actor: cast.look_over(outing, actor=actor)
+
+
+def _launch(cast: Walk) -> Call:
+    outing = cast.cleared()
+    return lambda actor: afloat.launch(actor=actor, outing_id=outing.pk, now=cast.now)
+
+
+def _ashore(cast: Walk) -> Call:
+    outing = cast.out()
+    return lambda actor: afloat.call_ashore(actor=actor, outing_id=outing.pk, now=cast.now)
+
+
+def _beach(cast: Walk) -> Call:
+    entry = afloat.BeachEntry(safety_boat_manned=True, instructors=1, lightning=False)
+    return lambda actor: afloat.log_beach(actor=actor, station_id=cast.tarrow.pk, entry=entry, now=cast.now)
+
+
+def _take_back(cast: Walk) -> Call:
+    outing = cast.out()
+    return lambda actor: cast.take_back(outing, actor=actor)
+
+
+def _report(cast: Walk) -> Call:
+    item = cast.shed["B1"]
+    return lambda actor: bench.report_fault(actor=actor, item_id=item.pk, fault="Torn", now=cast.now)
+
+
+def _mend(cast: Walk) -> Call:
+    job = cast.faulty("S1")
+    return lambda actor: cast.mend(job, actor=actor)
+
+
+def _release(cast: Walk) -> Call:
+    job = cast.mended("S1")
+    return lambda actor: cast.release(job, actor=actor)
+
+
+def _withdraw(cast: Walk) -> Call:
+    item = cast.shed["M3"]
+    return lambda actor: bench.withdraw(actor=actor, item_id=item.pk, reason="Broken", now=cast.now)
+
+
+def _by_hand(cast: Walk) -> Call:
+    hour = weather.HandHour(
+        starts_at=cast.at(11), ends_at=cast.at(12), mean_ms=8.0, gust_ms=None, from_deg=None
+    )
+    return lambda actor: weather.enter_by_hand(
+        actor=actor, station_id=cast.tarrow.pk, hour=hour, now=cast.now
+    )
+
+
+def _file(cast: Walk) -> Call:
+    content = b"time,mean,gust,direction\n2027-07-14 09:40,6,8,330\n"
+    return lambda actor: weather.take_file(
+        actor=actor, station_id=cast.tarrow.pk, content=content, now=cast.now
+    )
+
+
+def _add_source(cast: Walk) -> Call:
+    return lambda actor: weather.add_source(
+        actor=actor, station_id=cast.tarrow.pk, kind=Kind.TAF, url="https://met.invalid/", now=cast.now
+    )
+
+
+def _stop_source(cast: Walk) -> Call:
+    source = Source.objects.create(station=cast.tarrow, kind="taf", url="https://met.invalid/")
+    return lambda actor: weather.stop_source(
+        actor=actor, station_id=cast.tarrow.pk, source_id=source.pk, now=cast.now
+    )
+
+
+DOORS = [
+    Door("people.change_rider", "DIM", _rider),
+    Door("bookings.book_party", "D-M", _book),
+    Door("bookings.cancel_outing", "D-M", _cancel),
+    Door("rigs.kit_outing", "DIM", _kit),
+    Door("bookings.issue_kit", "DIM", _issue),
+    Door("afloat.log_beach", "-IM", _beach),
+    Door("afloat.check_launch", "-IM", _look_over),
+    Door("afloat.launch", "-IM", _launch),
+    Door("afloat.call_ashore", "DIM", _ashore),
+    Door("bench.take_back", "DIM", _take_back),
+    Door("bench.report_fault", "DIM", _report),
+    Door("bench.mend", "-IM", _mend),
+    Door("bench.release", "-IM", _release),
+    Door("bench.withdraw", "--M", _withdraw),
+    Door("weather.enter_by_hand", "-IM", _by_hand),
+    Door("weather.take_file", "-IM", _file),
+    Door("weather.add_source", "--M", _add_source),
+    Door("weather.stop_source", "--M", _stop_source),
+]
+
+
+def _end_errand(cast: Walk) -> Call:
+    Source.objects.create(station=cast.tarrow, kind="taf", url="https://met.invalid/")
+    errand = weather.take_errand(actor=service(System.FETCH), now=cast.now)
+    assert errand is not None
+    fetched = Fetched(status="unchanged")
+    return partial(weather.end_errand, errand=errand, fetched=fetched, content=None, error=None, now=cast.now)
+
+
+def _put_down(cast: Walk) -> Call:
+    outing = cast.out()
+    afloat.watch(actor=service(System.WATCH), now=outing.ends_at + HOUR)
+    taken = mail.take_next(actor=service(System.SEND), now=cast.now)
+    assert taken is not None
+    return partial(mail.put_down, taken=taken, error=None, now=cast.now)
+
+
+BY_ITSELF = [
+    ("afloat.watch", System.WATCH, lambda cast: partial(afloat.watch, now=cast.now)),
+    ("bench.post_wear", System.POST_WEAR, lambda cast: partial(bench.post_wear, now=cast.now)),
+    ("mail.take_next", System.SEND, lambda cast: partial(mail.take_next, now=cast.now)),
+    ("mail.put_down", System.SEND, _put_down),
+    ("weather.take_errand", System.FETCH, lambda cast: partial(weather.take_errand, now=cast.now)),
+    ("weather.end_errand", System.FETCH, _end_errand),
+    ("desk.load_scenario", System.SEED, lambda cast: partial(desk.load_scenario, now=cast.now)),
+]  # fmt: skip
+
+ROLES = {
+    "D": lambda cast: cast.ida,
+    "I": lambda cast: cast.jory,
+    "M": lambda cast: cast.boss,
+}
+ALLOWED = [(door, role) for door in DOORS for role in "DIM" if role in door.may]
+REFUSED = [(door, role) for door in DOORS for role in "DIM" if role not in door.may]
+
+
+def named(cases: list[tuple[Door, str]]) -> list[str]:
+    return [f"{door} by {role}" for door, role in cases]
+
+
+def test_every_service_that_writes_has_a_door_here() -> None:
+    folder = Path(rentals.__file__).parent
+    writing = {
+        f"{path.relative_to(folder).parts[0]}.{node.name}"
+        for path in [*folder.glob("*/services.py"), *folder.glob("*/services/*.py")]
+        for node in ast.parse(path.read_text()).body
+        if isinstance(node, ast.FunctionDef)
+        if "write" in {ast.unparse(each) for each in node.decorator_list}
+    }
+
+    assert {door.name for door in DOORS} | {name for name, _act, _on in BY_ITSELF} == writing
+
+
+@pytest.mark.parametrize(("door", "role"), ALLOWED, ids=named(ALLOWED))
+def test_a_role_that_may_gets_through(cast: Walk, door: Door, role: str) -> None:
+    call = door.on(cast)
+    before = Entry.objects.count()
+
+    call(ROLES[role](cast))
+
+    assert Entry.objects.count() > before
+
+
+@pytest.mark.parametrize(("door", "role"), REFUSED, ids=named(REFUSED))
+def test_a_role_that_may_not_is_told_who_may(cast: Walk, door: Door, role: str) -> None:
+    call = door.on(cast)
+    before = Entry.objects.count()
+
+    with pytest.raises(NotAllowed, match="Ask a colleague who is"):
+        call(ROLES[role](cast))
+
+    assert Entry.objects.count() == before
+
+
+@pytest.mark.parametrize("door", DOORS, ids=str)
+@pytest.mark.parametrize("who", ["a manager elsewhere", "one without a post", "nobody", "the service itself"])
+def test_from_elsewhere_there_is_nothing_here(cast: Walk, door: Door, who: str) -> None:
+    call = door.on(cast)
+    before = Entry.objects.count()
+    actor = {
+        "a manager elsewhere": lambda: cast.rhys,
+        "one without a post": lambda: cast.actor(cast.stranger),
+        "nobody": lambda: NOBODY,
+        "the service itself": lambda: service(*System),
+    }[who]()
+
+    with pytest.raises(NotVisible):
+        call(actor)
+
+    assert Entry.objects.count() == before
+
+
+@pytest.mark.parametrize(
+    ("act", "on"), [(act, on) for _name, act, on in BY_ITSELF], ids=[name for name, _act, _on in BY_ITSELF]
+)
+def test_what_the_service_does_by_itself_no_person_does(
+    cast: Walk, act: System, on: Callable[[Walk], Call]
+) -> None:
+    call = on(cast)
+
+    for actor in (cast.boss, cast.rhys, NOBODY, service(*(set(System) - {act}))):
+        with pytest.raises(NotAllowed, match="Only the service itself"):
+            call(actor=actor)
