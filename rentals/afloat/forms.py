@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 
+from rentals.afloat.models import MOST_INSTRUCTORS, WATER_C
 from rentals.afloat.services import BeachEntry
 from rentals.lib.forms import NumberField, OnceForm, PlainForm
 from rigging import checks, units
@@ -15,12 +16,12 @@ class BeachForm(PlainForm):
 
     safety_boat_manned = forms.BooleanField(label="Safety boat is manned", required=False)
     instructors = NumberField(
-        label="Instructors on the beach", unit="people", low=0, high=50, decimal_places=0
+        label="Instructors on the beach", unit="people", low=0, high=MOST_INSTRUCTORS, decimal_places=0
     )
     mean = NumberField(label="Wind, mean in kn", unit="kn", low=0, high=80, required=False)
     gust = NumberField(label="Gusts in kn", unit="kn", low=0, high=100, required=False)
     from_deg = NumberField(label="From, in degrees", unit="degrees", low=0, high=360, required=False)
-    water_c = NumberField(label="Water in °C", unit="°C", low=-3, high=45, required=False)
+    water_c = NumberField(label="Water in °C", unit="°C", low=WATER_C[0], high=WATER_C[1], required=False)
     lightning = forms.BooleanField(
         label="Lightning seen or thunder heard just now",
         required=False,

@@ -7,6 +7,8 @@ from rentals.bookings.models import Outing
 from rentals.people.models import User
 from rentals.stations.models import Station
 
+WATER_C = (-3, 45)
+MOST_INSTRUCTORS = 50
 PHASES = ("uncertainty", "alert", "distress")
 
 
@@ -25,7 +27,7 @@ class BeachLog(models.Model):
         indexes = (models.Index(fields=["station", "-at"], name="beach_log_newest"),)
         constraints = (
             models.CheckConstraint(
-                name="beach_log_water", condition=Q(water_c=None) | Q(water_c__range=(-3, 45))
+                name="beach_log_water", condition=Q(water_c=None) | Q(water_c__range=WATER_C)
             ),
         )
 

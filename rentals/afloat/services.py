@@ -7,7 +7,7 @@ from datetime import datetime
 from uuid import UUID
 
 from rentals.afloat import queries
-from rentals.afloat.models import PHASES, BeachLog, LaunchCheck, PhaseChange
+from rentals.afloat.models import MOST_INSTRUCTORS, PHASES, WATER_C, BeachLog, LaunchCheck, PhaseChange
 from rentals.audit import services as journal
 from rentals.bookings import services as bookings
 from rentals.bookings.models import KitPart, Outing
@@ -59,11 +59,12 @@ def log_beach(*, actor: Actor, station_id: int, entry: BeachEntry, now: datetime
     """Log how the beach stands, and the wind measured on it.
 
     Raises:
-        UnableToLogBeach: a gust under its mean, or one without it.
+        UnableToLogBeach: a wind that could not blow, a gust without its mean, water or crew out of range.
     """
     actor.require(Act.ENTER_WEATHER, station_id=station_id)
-    if entry.gust_ms is not None and (entry.mean_ms is None or entry.gust_ms < entry.mean_ms):
-        raise UnableToLogBeach.at("gust", "Enter a gust at least as strong as the mean.")
+    wrong = _beach_faults(entry)
+    if wrong:
+        raise UnableToLogBeach(next(iter(wrong.values())), fields=wrong)
     log = BeachLog.objects.create(
         station_id=station_id,
         at=now,
@@ -139,6 +140,9 @@ def check_launch(
     if claim.result_id is not None:
         return LaunchCheck.objects.get(pk=claim.result_id)
     _require_issued(outing, kit_no)
+    if outing.state not in (OutingState.KITTED, OutingState.CLEARED):
+        state = outing.state.replace("_", " ")
+        raise bookings.UnableToMoveOuting(f"The outing is {state}; there is nothing to check now.")
     sheet = queries.launch_sheet(outing, ticked=ticked, now=now)
     reasons = {name: reason.strip() for name, reason in overrides.items() if reason.strip()}
     passed = checks.may_launch(sheet.gates, reasons)
@@ -181,11 +185,9 @@ def launch(*, actor: Actor, outing_id: int, now: datetime) -> Outing:
     actor.require(Act.LAUNCH, station_id=outing.station_id)
     if outing.state == OutingState.AFLOAT:
         return outing
-    check = (
-        LaunchCheck.objects.filter(outing=outing, kit_no=outing.kit_no, passed=True).order_by("-id").first()
-    )
-    if check is None:
-        raise UnableToLaunch("Log a launch check for this kit first.")
+    check = LaunchCheck.objects.filter(outing=outing, kit_no=outing.kit_no).order_by("-id").first()
+    if check is None or not check.passed:
+        raise UnableToLaunch("Log a launch check for this kit first; the newest one must have passed.")
     ticked = frozenset(point["key"] for point in check.points if point["passed"])
     sheet = queries.launch_sheet(outing, ticked=ticked, now=now)
     if not checks.may_launch(sheet.gates, check.overrides):
@@ -242,6 +244,21 @@ def watch(*, actor: Actor, now: datetime) -> int:
         for state in queries.lateness(outings, station, beach=beach, hours=hours, now=now):
             late += _raise_phases(actor, station, state, now)
     return late
+
+
+def _beach_faults(entry: BeachEntry) -> dict[str, str]:
+    wrong = {}
+    if entry.mean_ms is None and entry.gust_ms is not None:
+        wrong["gust"] = "Enter the mean too, or leave the gusts empty."
+    if entry.mean_ms is not None:
+        wrong |= weather_services.wind_faults(
+            mean_ms=entry.mean_ms, gust_ms=entry.gust_ms, from_deg=entry.from_deg
+        )
+    if entry.water_c is not None and not WATER_C[0] <= entry.water_c <= WATER_C[1]:
+        wrong["water_c"] = f"Enter a water temperature between {WATER_C[0]} and {WATER_C[1]} °C."
+    if not 0 <= entry.instructors <= MOST_INSTRUCTORS:
+        wrong["instructors"] = f"Enter 0 to {MOST_INSTRUCTORS} instructors."
+    return wrong
 
 
 def _raise_phases(actor: Actor, station: Station, state: queries.Lateness, now: datetime) -> int:

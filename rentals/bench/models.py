@@ -8,6 +8,8 @@ from rentals.bookings.models import Outing
 from rentals.fleet.models import Item
 from rentals.people.models import User
 
+MOST_WATER_S = 2 * 24 * 60 * 60
+
 
 class ReturnCheck(models.Model):
     """A logged check after coming back. A second one follows when something came back later."""
@@ -97,7 +99,7 @@ class WearPosting(models.Model):
     class Meta:
         constraints = (
             models.UniqueConstraint(fields=["outing", "item"], name="wear_once"),
-            models.CheckConstraint(name="wear_within_two_days", condition=Q(water_s__lte=172_800)),
+            models.CheckConstraint(name="wear_within_two_days", condition=Q(water_s__lte=MOST_WATER_S)),
         )
         indexes = (models.Index(fields=["item"], name="wear_by_item"),)
 

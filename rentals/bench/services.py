@@ -10,7 +10,7 @@ from django.db.models import Exists, F, OuterRef
 
 from rentals.afloat import services as afloat
 from rentals.audit import services as journal
-from rentals.bench.models import Job, ReturnCheck, ReturnLine, WearPosting
+from rentals.bench.models import MOST_WATER_S, Job, ReturnCheck, ReturnLine, WearPosting
 from rentals.bench.states import MOVES, UNFINISHED, JobEvent, JobState
 from rentals.bookings import services as bookings
 from rentals.bookings.models import KitPart, Outing
@@ -85,6 +85,8 @@ def take_back(
     if claim.result_id is not None:
         return ReturnCheck.objects.get(pk=claim.result_id)
     out = list(_still_out(outing))
+    if not out and outing.state in (OutingState.KITTED, OutingState.CLEARED):
+        raise UnableToTakeBack("Nothing of this outing is out. To call it off, cancel the outing.")
     _check_lines(lines, out, felt)
     if outing.state == OutingState.AFLOAT:
         afloat.land(actor=actor, act=Act.TAKE_BACK, outing=outing, now=now)
@@ -245,10 +247,10 @@ def post_wear(*, actor: Actor, now: datetime, most: int = 200) -> int:
 
 
 def water_s(outing: Outing) -> int:
-    """Seconds that an outing was on the water."""
+    """Seconds that an outing was on the water; one that nobody noted ashore for days counts as two."""
     if outing.launched_at is None or outing.ashore_at is None:
         return 0
-    return round((outing.ashore_at - outing.launched_at).total_seconds())
+    return min(round((outing.ashore_at - outing.launched_at).total_seconds()), MOST_WATER_S)
 
 
 def _tell_wear(

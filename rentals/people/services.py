@@ -50,10 +50,12 @@ def change_rider(*, actor: Actor, rider_id: int, facts: RiderFacts, now: datetim
     if rider is None:
         raise NotVisible("There is no such rider here.")
     actor.require(Act.EDIT_RIDER, station_id=rider.station_id)
-    before = _printed(rider)
+    before = _told(rider)
     _apply(rider, facts, now)
     rider.save()
-    changed = {key: [before[key], value] for key, value in _printed(rider).items() if before[key] != value}
+    changed = {
+        key: [str(before[key]), str(value)] for key, value in _told(rider).items() if before[key] != value
+    }
     line = journal.Line("rider", rider.pk, f"Changed {', '.join(changed) or 'nothing'}", changed)
     journal.record(actor=actor, act=Act.EDIT_RIDER, station_id=rider.station_id, lines=[line], now=now)
     return rider
@@ -108,11 +110,11 @@ def _apply(rider: Rider, facts: RiderFacts, now: datetime) -> None:
     rider.guardian_consent_at = (rider.guardian_consent_at or now) if facts.consent else None
 
 
-def _printed(rider: Rider) -> dict[str, str]:
-    return {
-        name: str(getattr(rider, name))
-        for name in (
-            "name", "born_on", "mass_kg", "stature_cm", "level", "swims", "phone", "waiver_signed_at",
-            "guardian_name", "guardian_phone", "guardian_consent_at",
-        )
-    }  # fmt: skip
+_TOLD = (
+    "name", "born_on", "mass_kg", "stature_cm", "level", "swims", "phone", "waiver_signed_at",
+    "guardian_name", "guardian_phone", "guardian_consent_at",
+)  # fmt: skip
+
+
+def _told(rider: Rider) -> dict[str, object]:
+    return {name: getattr(rider, name) for name in _TOLD}

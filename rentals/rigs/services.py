@@ -114,7 +114,7 @@ def _whole_kit(
 
 
 def _rig_parts(found: queries.Offers, offer: queries.SailOffer, choice: Choice) -> dict[Kind, Item]:
-    unknown = set(choice.parts) - set(RIG_PARTS)
+    unknown = set(choice.parts) - set(found.spares)
     if unknown:
         raise UnableToKit.at(min(unknown), "Choose mast, boom, extension and base.")
     spares = {

@@ -8,6 +8,7 @@ from django.db.models import F, Q
 from rentals.stations.models import Station
 
 WIND_MS = (0, 75)
+STRONGEST_GUST_MS = 110
 EVERY_MIN = (5, 1440)
 
 
@@ -30,7 +31,7 @@ def _wind_rules(name: str) -> tuple[models.CheckConstraint, ...]:
         models.CheckConstraint(name=f"{name}_mean", condition=Q(mean_ms__range=WIND_MS)),
         models.CheckConstraint(
             name=f"{name}_gust_over_mean",
-            condition=Q(gust_ms=None) | Q(gust_ms__gte=F("mean_ms"), gust_ms__lte=110),
+            condition=Q(gust_ms=None) | Q(gust_ms__gte=F("mean_ms"), gust_ms__lte=STRONGEST_GUST_MS),
         ),
         models.CheckConstraint(
             name=f"{name}_from", condition=Q(from_deg=None) | Q(from_deg__gte=0, from_deg__lte=360)

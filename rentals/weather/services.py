@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from rentals.audit import services as journal
@@ -16,7 +16,17 @@ from rentals.weather.formats.anemometer import SpeedUnit
 from rentals.weather.formats.kind import Kind as Form
 from rentals.weather.formats.reader import STANDARD_HEIGHT_M, Given, read
 from rentals.weather.formats.reading import Forecast, ForecastHour, Reading, Readings, Unreadable
-from rentals.weather.models import EVERY_MIN, FETCHED, Hour, Kind, Observation, Run, Source
+from rentals.weather.models import (
+    EVERY_MIN,
+    FETCHED,
+    STRONGEST_GUST_MS,
+    WIND_MS,
+    Hour,
+    Kind,
+    Observation,
+    Run,
+    Source,
+)
 
 LONGEST_HAND_ENTRY = timedelta(hours=24)
 LEASE = timedelta(minutes=5)
@@ -60,13 +70,17 @@ def enter_by_hand(*, actor: Actor, station_id: int, hour: HandHour, now: datetim
     actor.require(Act.ENTER_WEATHER, station_id=station_id)
     if not (is_aware(hour.starts_at) and is_aware(hour.ends_at)):
         raise UnableToTakeWind.at("starts_at", "Enter times with their zone.")
-    if not timedelta(minutes=1) <= hour.ends_at - hour.starts_at <= LONGEST_HAND_ENTRY:
+    # In UTC, where the hour that the clocks show twice is two.
+    start = hour.starts_at.astimezone(UTC)
+    length = hour.ends_at.astimezone(UTC) - start
+    if not timedelta(minutes=1) <= length <= LONGEST_HAND_ENTRY:
         raise UnableToTakeWind.at("ends_at", "Enter an end after the start, at most a day later.")
-    if hour.gust_ms is not None and hour.gust_ms < hour.mean_ms:
-        raise UnableToTakeWind.at("gust", "Enter a gust at least as strong as the mean, or leave it empty.")
-    minutes = int((hour.ends_at - hour.starts_at).total_seconds() // 60)
+    wrong = wind_faults(mean_ms=hour.mean_ms, gust_ms=hour.gust_ms, from_deg=hour.from_deg)
+    if wrong:
+        raise UnableToTakeWind(next(iter(wrong.values())), fields=wrong)
+    minutes = int(length.total_seconds() // 60)
     entered = ForecastHour(
-        starts_at=hour.starts_at,
+        starts_at=start,
         minutes=minutes,
         mean_ms=hour.mean_ms,
         gust_ms=hour.gust_ms,
@@ -249,6 +263,18 @@ def end_errand(
         source.failures, source.error, source.succeeded_at = 0, "", now
         source.next_try_at = max(now + timedelta(minutes=source.every_min), fetched.expires_at or now)
     source.save()
+
+
+def wind_faults(*, mean_ms: float, gust_ms: float | None, from_deg: float | None) -> dict[str, str]:
+    """Return what is wrong with a wind that somebody entered, by field; empty when it could blow."""
+    wrong = {}
+    if not WIND_MS[0] <= mean_ms <= WIND_MS[1]:
+        wrong["mean"] = f"Enter a mean between {WIND_MS[0]} and {WIND_MS[1]} m/s."
+    if gust_ms is not None and not mean_ms <= gust_ms <= STRONGEST_GUST_MS:
+        wrong["gust"] = "Enter a gust at least as strong as the mean, or leave it empty."
+    if from_deg is not None and not 0 <= from_deg <= 360:
+        wrong["from_deg"] = "Enter a direction between 0 and 360 degrees."
+    return wrong
 
 
 @inside_write

@@ -57,7 +57,8 @@ def service() -> Iterator[Service]:
 
 
 def test_a_source_is_fetched_and_a_failure_keeps_the_last_good_forecast(page: Page, service: Service) -> None:
-    address = f"http://127.0.0.1:{service.server_port}/{page.viewport_size}"
+    width = (page.viewport_size or {})["width"]
+    address = f"http://127.0.0.1:{service.server_port}/{width}"
 
     def add() -> None:
         page.goto(WIND)

@@ -147,7 +147,6 @@ class TestBeachLog:
         [{"water_c": 46.0}, {"mean_ms": 90.0, "gust_ms": 95.0}, {"mean_ms": -1.0, "gust_ms": None}],
         ids=["water", "storm", "negative"],
     )
-    @pytest.mark.xfail(reason="log_beach leaves ranges to the database: IntegrityError, not a refusal")
     def test_what_cannot_be_measured_is_refused_in_words(self, cast: Walk, found: dict[str, Any]) -> None:
         with pytest.raises(UnableToLogBeach):
             cast.watch_the_beach(**found)

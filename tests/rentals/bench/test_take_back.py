@@ -254,7 +254,6 @@ class TestWhatCannotBe:
         with pytest.raises(UnableToMoveOuting):
             cast.take_back(outing, lines=[])
 
-    @pytest.mark.xfail(reason="take_back closes an outing whose kit was never issued, its holds still live")
     def test_kit_that_was_never_handed_over_is_not_taken_back(self, cast: Walk) -> None:
         kitted = cast.kitted()
 

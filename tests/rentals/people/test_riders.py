@@ -47,7 +47,6 @@ def test_a_new_mass_is_kept_and_the_journal_has_both(cast: Walk) -> None:
         pytest.param(
             Decimal(72),
             id="without decimals",
-            marks=pytest.mark.xfail(reason="people.services compares printed numbers: 72 and 72.0"),
         ),
     ],
 )

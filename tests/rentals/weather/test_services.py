@@ -86,7 +86,6 @@ class TestByHand:
         [{"mean_ms": 80.0, "gust_ms": None}, {"mean_ms": -1.0}, {"from_deg": 400.0}],
         ids=["storm", "negative", "direction"],
     )
-    @pytest.mark.xfail(reason="enter_by_hand leaves ranges to the database: IntegrityError, not a refusal")
     def test_a_wind_out_of_range_is_refused_in_words(self, cast: Walk, wind: dict[str, Any]) -> None:
         with pytest.raises(UnableToTakeWind):
             by_hand(cast, **wind)
@@ -101,7 +100,6 @@ class TestByHand:
 
         assert Hour.objects.get(run=run).ends_at == end.astimezone(UTC)
 
-    @pytest.mark.xfail(reason="enter_by_hand subtracts what the clock shows: the hour shown twice is none")
     def test_the_hour_that_the_clocks_show_twice_may_be_entered(self, cast: Walk) -> None:
         first = datetime(2027, 10, 31, 1, 30, tzinfo=cast.tarrow.zone)
 
