@@ -9,13 +9,11 @@ from rest_framework.response import Response
 from api.endpoint import Asked, Endpoint
 from api.schema import operation
 from api.shapes import In, Moment, Number, Out
-from api.weather import FASTEST_GUST_MS, Hour
+from api.weather import Hour
 from rentals.afloat import queries, services
+from rentals.afloat.models import MOST_INSTRUCTORS, WATER_C
 from rentals.lib import clock
-from rentals.weather.models import WIND_MS
-
-MOST_INSTRUCTORS = 50
-WATER_C = (-3, 45)
+from rentals.weather.models import STRONGEST_GUST_MS, WIND_MS
 
 
 class BeachLog(Out):
@@ -48,14 +46,14 @@ class BeachEntry(In):
     lightning = serializers.BooleanField(help_text="Seen or heard just now; holds every launch for a while.")
     water_c = Number(low=WATER_C[0], high=WATER_C[1], allow_null=True, default=None)
     beach_mean_ms = Number(low=WIND_MS[0], high=WIND_MS[1], allow_null=True, default=None, source="mean_ms")
-    beach_gust_ms = Number(low=0, high=FASTEST_GUST_MS, allow_null=True, default=None, source="gust_ms")
+    beach_gust_ms = Number(low=0, high=STRONGEST_GUST_MS, allow_null=True, default=None, source="gust_ms")
     from_deg = Number(low=0, high=360, allow_null=True, default=None)
 
 
 class Beach(Endpoint):
     """The beach of a station."""
 
-    pointers: ClassVar = {"gust": "/beach_gust_ms"}
+    pointers: ClassVar = {"mean": "/beach_mean_ms", "gust": "/beach_gust_ms"}
 
     @operation("get_beach", BeachNow)
     def get(self, request: Asked, station: str) -> Response:

@@ -157,7 +157,9 @@ def _leaves(detail: Any, at: str = "") -> Iterator[tuple[str, str]]:
 
 def _escaped(name: str) -> str:
     """Return a name as one step of a JSON pointer (RFC 6901, section 3)."""
-    return name.replace("~", "~0").replace("/", "~1")
+    # Half a character of JSON cannot be said back in UTF-8.
+    sayable = name.encode(errors="replace").decode()
+    return sayable.replace("~", "~0").replace("/", "~1")
 
 
 def _refusals(above: type[Refused]) -> Iterator[type[Refused]]:

@@ -8,7 +8,7 @@ from rest_framework.response import Response
 from api.endpoint import Asked, Endpoint
 from api.outings import seen
 from api.schema import operation
-from api.shapes import Id, In, Moment, Note, Out
+from api.shapes import Choice, Id, In, Moment, Note, Out
 from rentals.bench import services
 from rentals.lib import clock
 
@@ -29,7 +29,7 @@ class NewReturn(In):
     """What came back: a line for every item that is with the rider."""
 
     lines = serializers.ListField(child=ReturnLine(), max_length=MOST_LINES)
-    felt = serializers.ChoiceField(FELT, allow_blank=True, default="", help_text="How the sail felt.")
+    felt = Choice(FELT, allow_blank=True, default="", help_text="How the sail felt.")
     stays_rigged = serializers.BooleanField(
         default=False, help_text="The rig stays built for the next rider."
     )

@@ -1,7 +1,7 @@
 """What things look like from outside: fields that say their units, and the shapes that answers share."""
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any, ClassVar, Final
@@ -108,10 +108,10 @@ class Tenths(Number):
     default_error_messages: ClassVar[dict[str, Any]] = {"tenths": "Enter at most one decimal."}
 
     def to_internal_value(self, value: Any) -> Decimal:  # type: ignore[override]
-        exact = Decimal(repr(super().to_internal_value(value)))
-        if exact != exact.quantize(Decimal("0.1")):
+        number = super().to_internal_value(value)
+        if round(number, 1) != number:
             self.fail("tenths")
-        return exact
+        return Decimal(repr(number))
 
 
 class Id(serializers.IntegerField):
@@ -131,7 +131,9 @@ class Text(serializers.CharField):
 class Choice(serializers.ChoiceField):
     """One word out of a few."""
 
-    default_error_messages: ClassVar[dict[str, Any]] = {"invalid_choice": '"{input}" is not known here.'}
+    def __init__(self, choices: Sequence[Any], **kwargs: Any) -> None:
+        super().__init__(choices, **kwargs)
+        self.error_messages["invalid_choice"] = f"Choose one of {', '.join(map(str, self.choices))}."
 
 
 class Note(Text):

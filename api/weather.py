@@ -13,9 +13,7 @@ from api.schema import operation
 from api.shapes import Day, In, Moment, Number, Out
 from rentals.lib import clock
 from rentals.weather import queries, services
-from rentals.weather.models import WIND_MS, Kind
-
-FASTEST_GUST_MS = 110
+from rentals.weather.models import STRONGEST_GUST_MS, WIND_MS, Kind
 
 
 class Hour(Out):
@@ -75,7 +73,7 @@ class HandWind(In):
     starts_at = Moment()
     ends_at = Moment(help_text="At most a day later.")
     mean_10_m_ms = Number(low=WIND_MS[0], high=WIND_MS[1])
-    gust_10_m_ms = Number(low=0, high=FASTEST_GUST_MS, allow_null=True, default=None)
+    gust_10_m_ms = Number(low=0, high=STRONGEST_GUST_MS, allow_null=True, default=None)
     from_deg = Number(low=0, high=360, allow_null=True, default=None)
 
 
@@ -139,7 +137,7 @@ class Sources(Endpoint):
 class HandEntries(Endpoint):
     """Wind entered by staff."""
 
-    pointers: ClassVar = {"gust": "/gust_10_m_ms"}
+    pointers: ClassVar = {"mean": "/mean_10_m_ms", "gust": "/gust_10_m_ms"}
 
     @operation("enter_wind", Run, status=HTTPStatus.CREATED, body=HandWind)
     def post(self, request: Asked, station: str) -> Response:

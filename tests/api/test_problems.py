@@ -139,6 +139,12 @@ class TestProblem:
 
         assert shaped(answer, 422, "invalid").blamed.keys() == {"/a~1b~0c"}
 
+    def test_names_a_field_that_cannot_be_said_back(self, cast: Cast, api: Api) -> None:
+        """A lone surrogate is JSON by RFC 8259, section 8.2, but no UTF-8."""
+        answer = api.of(cast.desk).post(f"/stations/{cast.tarrow.slug}/bookings/", {"\ud800": 1})
+
+        assert shaped(answer, 422, "invalid").blamed.keys() == {"/?"}
+
     def test_names_a_parameter_of_the_query(self, cast: Cast, api: Api) -> None:
         answer = api.of(cast.desk).get(f"/stations/{cast.tarrow.slug}/outings/", day="soon", colour="red")
 
