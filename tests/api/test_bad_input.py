@@ -186,7 +186,7 @@ SHORE = [
     ({"water_c": 46}, "/water_c"),
     ({"water_c": "warm"}, "/water_c"),
     ({"beach_gust_ms": 5}, "/beach_gust_ms"),
-    ({"beach_mean_ms": None}, "/beach_mean_ms"),
+    ({"beach_mean_ms": None}, "/beach_gust_ms"),
     ({"from_deg": -1}, "/from_deg"),
     ({"lightning": None}, "/lightning"),
     ({"tide_m": 2}, "/tide_m"),
