@@ -60,7 +60,7 @@ def in_range(name: str, value: float | Decimal, unit: str, low: float, high: flo
             numbers outside.
     """
     number = math.nan
-    if isinstance(value, Real | Decimal) and not isinstance(value, bool):
+    if not isinstance(value, bool) and isinstance(value, Real | Decimal):
         try:
             number = float(value)
         except (OverflowError, ValueError):

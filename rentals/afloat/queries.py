@@ -49,7 +49,7 @@ class Lateness:
 
 
 def launch_sheet(outing: Outing, *, ticked: frozenset[str] | None, now: datetime) -> LaunchSheet:
-    """Return the sheet of an outing: seven queries.
+    """Return the sheet of an outing: six queries.
 
     Args:
         outing: with station, rider, booking and party at hand.

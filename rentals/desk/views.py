@@ -1,7 +1,7 @@
 """Today, and the outing page that walks a rider from the promise to the launch."""
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -14,7 +14,7 @@ from rentals.bookings.states import NOT_YET_AFLOAT, OutingState
 from rentals.desk import queries
 from rentals.lib import clock
 from rentals.lib.problems import Conflict
-from rentals.people.doors import StaffRequest, station_page
+from rentals.people.doors import StaffRequest, asked_day, station_page
 from rentals.rigs import queries as rigs
 from rentals.rigs import services as rigs_services
 from rentals.rigs.forms import KitForm
@@ -36,7 +36,7 @@ def today(request: StaffRequest) -> HttpResponse:
     """Show the day at one glance."""
     now = clock.now()
     actual = request.station.local(now).date()
-    day = _asked_day(request, actual)
+    day = asked_day(request, actual)
     board = queries.board(request.station, day, now=now)
     drawn = wind_day_svg(
         board.wind.hours, now, board.wind.start, board.wind.end, zone=request.station.zone, title="Wind today"
@@ -126,10 +126,3 @@ def _steps(state: str, found: rigs.Offers) -> Steps:
         take_back=issued or state in (OutingState.AFLOAT, OutingState.ASHORE),
         cancel=state in NOT_YET_AFLOAT and not issued,
     )
-
-
-def _asked_day(request: StaffRequest, actual: date) -> date:
-    try:
-        return date.fromisoformat(request.GET.get("day", ""))
-    except ValueError:
-        return actual

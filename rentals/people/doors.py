@@ -1,6 +1,7 @@
 """The doors: who is asking and at which station, worked out once per request for every page."""
 
 from collections.abc import Callable
+from datetime import date
 from functools import wraps
 from typing import Concatenate, ParamSpec, cast
 
@@ -17,6 +18,7 @@ from rentals.people.models import User
 from rentals.stations.models import Station
 
 P = ParamSpec("P")
+FIRST_YEAR, LAST_YEAR = 2000, 2100
 
 
 class StaffRequest(HttpRequest):
@@ -24,6 +26,15 @@ class StaffRequest(HttpRequest):
 
     actor: Actor
     station: Station
+
+
+def asked_day(request: StaffRequest, today: date) -> date:
+    """Return the day that the address asks for, or today where it names none we could know of."""
+    try:
+        day = date.fromisoformat(request.GET.get("day", ""))
+    except ValueError:
+        return today
+    return day if FIRST_YEAR <= day.year <= LAST_YEAR else today
 
 
 class ActorMiddleware:

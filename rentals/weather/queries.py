@@ -10,7 +10,8 @@ from rentals.weather.mapping import blend
 from rentals.weather.models import Hour, Observation, Run, Source
 from rigging import wind
 
-RECENT = timedelta(days=3)
+FURTHEST_AHEAD = timedelta(days=16)
+"""No run speaks of days further ahead, so none received earlier is looked at."""
 OBSERVATION_AGE = timedelta(minutes=60)
 STALE_AFTER = timedelta(hours=12)
 
@@ -56,7 +57,7 @@ def hours_between(station: Station, start: datetime, end: datetime) -> tuple[win
     """Return blended forecast hours that meet a span: one query."""
     rows = (
         Hour.objects.between(start, end)
-        .filter(run__station=station, run__received_at__gt=start - RECENT)
+        .filter(run__station=station, run__received_at__gt=start - FURTHEST_AHEAD)
         .select_related("run")
     )
     return blend(rows)

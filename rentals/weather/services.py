@@ -29,6 +29,7 @@ from rentals.weather.models import (
 )
 
 LONGEST_HAND_ENTRY = timedelta(hours=24)
+FURTHEST_HAND_ENTRY = timedelta(days=14)
 LEASE = timedelta(minutes=5)
 
 KINDS = {
@@ -75,6 +76,8 @@ def enter_by_hand(*, actor: Actor, station_id: int, hour: HandHour, now: datetim
     length = hour.ends_at.astimezone(UTC) - start
     if not timedelta(minutes=1) <= length <= LONGEST_HAND_ENTRY:
         raise UnableToTakeWind.at("ends_at", "Enter an end after the start, at most a day later.")
+    if start > now + FURTHEST_HAND_ENTRY:
+        raise UnableToTakeWind.at("starts_at", "Enter a wind of the next two weeks.")
     wrong = wind_faults(mean_ms=hour.mean_ms, gust_ms=hour.gust_ms, from_deg=hour.from_deg)
     if wrong:
         raise UnableToTakeWind(next(iter(wrong.values())), fields=wrong)

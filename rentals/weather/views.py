@@ -9,7 +9,7 @@ from django.utils.safestring import mark_safe
 
 from rentals.lib import clock
 from rentals.lib.access import Act
-from rentals.people.doors import StaffRequest, station_page
+from rentals.people.doors import StaffRequest, asked_day, station_page
 from rentals.weather import queries, services
 from rentals.weather.forms import FileForm, HandForm, SourceForm
 from rentals.weather.models import Kind
@@ -33,7 +33,7 @@ def weather(request: StaffRequest) -> HttpResponse:
         return redirect("weather", request.station.slug)
     wrong = bool(by_hand.errors or from_file.errors or source.errors)
     context = {
-        **_shown(request, _asked_day(request, today)),
+        **_shown(request, asked_day(request, today)),
         "by_hand": by_hand,
         "from_file": from_file,
         "source": source,
@@ -128,10 +128,3 @@ def _keep_file(request: StaffRequest, form: FileForm) -> bool:
 
 def _posted(request: StaffRequest, which: str) -> object | None:
     return request.POST if request.method == "POST" and request.POST.get("which") == which else None
-
-
-def _asked_day(request: StaffRequest, today: date) -> date:
-    try:
-        return date.fromisoformat(request.GET.get("day", ""))
-    except ValueError:
-        return today

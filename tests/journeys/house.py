@@ -6,7 +6,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -81,9 +81,8 @@ def children_of(data: Path) -> list[int]:
     return found
 
 
-def eventually(holds: Mapping[str, object] | object, *, patience_s: float = 30) -> None:
+def eventually(holds: Callable[[], object], *, patience_s: float = 30) -> None:
     """Wait until a callable returns something true; fail when it never does."""
-    assert callable(holds)
     until = time.monotonic() + patience_s
     while not holds():
         assert time.monotonic() < until, "it never came true"

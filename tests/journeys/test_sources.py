@@ -57,8 +57,9 @@ def service() -> Iterator[Service]:
 
 
 def test_a_source_is_fetched_and_a_failure_keeps_the_last_good_forecast(page: Page, service: Service) -> None:
-    width = (page.viewport_size or {})["width"]
-    address = f"http://127.0.0.1:{service.server_port}/{width}"
+    size = page.viewport_size
+    assert size is not None
+    address = f"http://127.0.0.1:{service.server_port}/{size['width']}"
 
     def add() -> None:
         page.goto(WIND)

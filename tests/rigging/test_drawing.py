@@ -13,7 +13,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rigging.drawing import life_svg, rig_svg, search_svg, wind_day_svg
+from rigging.drawing import rig_svg, search_svg, wind_day_svg
+from rigging.drawing.life import life_svg
 from rigging.drawing.outline import Outline, polygon_area, sail_outline
 from rigging.drift import Drifter, LastKnown, WindStep, drift
 from rigging.kit import Base, Boom, Diameter, Extension, Mast, Sail

@@ -488,8 +488,13 @@ class TestNextTry:
 )
 def test_it_asks_nothing_inside_a_private_network(url: str) -> None:
     """OWASP ASVS 5.0.0, 1.3.6: addresses typed by people must not reach the network that serves us."""
-    asked = []
-    transport = httpx.MockTransport(lambda request: (asked.append(request), httpx.Response(200))[1])
+    asked: list[httpx.Request] = []
+
+    def answer(request: httpx.Request) -> httpx.Response:
+        asked.append(request)
+        return httpx.Response(200)
+
+    transport = httpx.MockTransport(answer)
 
     with httpx.Client(transport=transport) as client:
         fetched = fetch(url, etag=None, last_modified=None, user_agent=AGENT, client=client, now=NOW)

@@ -7,7 +7,7 @@ import subprocess
 import sys
 import time
 from argparse import ArgumentParser
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from datetime import datetime, timedelta
 from typing import Any
@@ -18,17 +18,19 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from rentals.audit.models import Entry
-from rentals.desk import demo, services
 from rentals.lib.access import System, service
 from rentals.stations.models import Station
 
 DAY_FROM, DAY_UNTIL, MORNING = 10, 15, 10
 STOP_PATIENCE_S = 10
-PAGES = ("--host", "127.0.0.1", "--log-level", "warning", "--blocking-threads", "4")
+PAGES = ("--interface", "wsgi", "--host", "127.0.0.1", "--log-level", "warning", "--blocking-threads", "4")
+CELERY = ("-W", "ignore:You're running the worker", "-m", "celery", "-A", "rentals", "--quiet")
 LOOK_EVERY_S = 0.2
 
 
 class Command(BaseCommand):
+    # The checks import every page; a start need not wait for them.
+    requires_system_checks = ()
     help = "Start the demo: two invented beaches on SQLite, without any other server."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -41,61 +43,69 @@ class Command(BaseCommand):
         port: int = options["port"]
         if not options["only_load"] and _taken(port):
             raise CommandError(f"Port {port} is taken. Stop what uses it, or give another with --port.")
-        call_command("migrate", verbosity=0)
-        shift = self._load()
-        if not options["only_load"]:
-            self._run(port, shift)
+        call_command("migrate", verbosity=0, skip_checks=True)
+        self._load()
+        now = self._now()
+        if options["only_load"]:
+            self._fill(now)
+        else:
+            self._run(port, now)
 
-    def _load(self) -> timedelta:
-        """Load what is missing; return how far the demo's clock is from the wall's."""
+    def _load(self) -> None:
+        """Load the scenario into an empty database."""
+        if Station.objects.exists():
+            return
+        # Imported where it is needed: a second start has its first page up before the formulas are loaded.
+        from rentals.desk import services
+
+        self.stdout.write("Loading two beaches, their sheds, riders and a season of history …")
+        services.load_scenario(actor=service(System.SEED), now=timezone.now())
+
+    def _now(self) -> datetime:
+        """Return the moment the demo's clock starts at, and say so when the wall's clock tells another."""
         actual = timezone.now()
-        if not services.is_loaded():
-            self.stdout.write("Loading two beaches, their sheds, riders and a season of history …")
-            services.load_scenario(actor=service(System.SEED), now=actual)
-        station = Station.objects.order_by("id").first()
-        assert station is not None  # noqa: S101 - it was just loaded
+        station = Station.objects.order_by("id")[0]
         last = Entry.objects.order_by("-at").values_list("at", flat=True).first()
         now = daytime(station.local(actual), last)
-        if now - actual > timedelta(minutes=1) or actual - now > timedelta(minutes=1):
+        if abs(now - actual) > timedelta(minutes=1):
             self.stdout.write(
                 f"It is {station.local(actual):%H:%M} at {station.name}, no time to go afloat; "
                 f"the demo's clock starts at {station.local(now):%a %-d %b, %H:%M}."
             )
-        services.fill_day(now=now)
-        return now - actual
+        return now
 
-    def _run(self, port: int, shift: timedelta) -> None:
-        environment = {**os.environ, "MARRAM_CLOCK_SHIFT_S": str(round(shift.total_seconds()))}
-        worker = ["-m", "celery", "-A", "rentals", "--quiet"]
-        commands = {
-            "pages": [
-                "-m",
-                "granian",
-                "--interface",
-                "wsgi",
-                "--port",
-                str(port),
-                *PAGES,
-                "rentals.wsgi:application",
-            ],
-            "worker": [*worker, "worker", "--pool", "solo", "--loglevel", "warning", "--without-gossip"],
-            "periodic tasks": [*worker, "beat", "--loglevel", "warning", "--pidfile="],
-        }
+    def _fill(self, now: datetime) -> None:
+        """Give today its forecast and its outings, where it has none yet."""
+        from rentals.desk import services
+
+        services.fill_day(now=now)
+
+    def _run(self, port: int, now: datetime) -> None:
+        shift = round((now - timezone.now()).total_seconds())
+        environment = {**os.environ, "MARRAM_CLOCK_SHIFT_S": str(shift)}
         with ExitStack() as children:
+
+            def start(*command: str) -> "subprocess.Popen[bytes]":
+                return children.enter_context(_child(command, environment))
+
             running = {
-                name: children.enter_context(_child(command, environment))
-                for name, command in commands.items()
+                "pages": start("-m", "granian", *PAGES, "--port", str(port), "rentals.wsgi:application")
             }
+            self._fill(now)
             self._greet(port)
+            running["worker"] = start(*CELERY, "worker", "--pool", "solo", "--without-gossip")
+            running["periodic tasks"] = start(*CELERY, "beat", "--pidfile=")
             _wait(running)
             self.stdout.write("Stopped. What you entered is kept for the next start.")
 
     def _greet(self, port: int) -> None:
+        from rentals.desk import demo as scenario
+
         lines = [
             "",
             f"Marram's demo is at http://127.0.0.1:{port}/",
-            f"Sign in with the password {demo.PASSWORD} as",
-            *(f"  {facts['username']:<12} {facts['role']}" for facts in demo.told("people")["staff"]),
+            f"Sign in with the password {scenario.PASSWORD} as",
+            *(f"  {facts['username']:<12} {facts['role']}" for facts in scenario.told("people")["staff"]),
             f"Data: {settings.DATA_DIR}. Ctrl-C stops.",
         ]
         self.stdout.write("\n".join(lines))
@@ -131,7 +141,7 @@ def _taken(port: int) -> bool:
 class _child:  # noqa: N801 - reads as the context manager it is
     """A child in a session of its own, so that Ctrl-C reaches it through us and in order."""
 
-    def __init__(self, command: list[str], environment: Mapping[str, str]) -> None:
+    def __init__(self, command: Sequence[str], environment: Mapping[str, str]) -> None:
         self.command, self.environment = [sys.executable, *command], environment
 
     def __enter__(self) -> "subprocess.Popen[bytes]":
