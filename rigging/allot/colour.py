@@ -1,13 +1,14 @@
 """Give the units back their tags: rigs get parts, riders get rigs and boards, the least worn first.
 
-With one slot a rig stands all day, and handing spans in order of start to whichever rig is free never
-fails: spans make an interval graph, which needs no more colours than spans under way at once. Where rigs
-come down in the day a rider's rig must stand throughout; what that rule then misses is matched exactly.
+Riders of one sail whose rigs stand all day go in order of start to whichever rig is free: spans make an
+interval graph, which needs no more colours than spans under way at once. Where rigs come down in the day
+each rider is first tied to a pattern; within it rigs are interchangeable, those that come down are chosen
+among the idle, and the same rule holds.
 """
 
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -17,16 +18,20 @@ from rigging.allot.model import BEFORE, Floats, Model
 from rigging.allot.plan import Rig
 from rigging.allot.problem import AnyStock, Problem
 from rigging.allot.rigs import Pattern
-from rigging.allot.shapes import FAR_MIN, occupied_until, standing_pattern
-from rigging.allot.timeline import Slot, peaks
+from rigging.allot.shapes import FAR_MIN, free_from, held_until, standing_pattern
+from rigging.allot.timeline import Slot, segments
 
 HOUR_MIN: Final = 60
 
 
 @dataclass(slots=True, eq=False)
 class Standing:
-    """A rig from the slot that builds it to the slot that takes it down, and the spans ridden on it."""
+    """A rig from the slot that builds it to the slot that takes it down, and the spans ridden on it.
 
+    `number` is its pattern's in the model; `pattern` is whole, boom and all.
+    """
+
+    number: int
     pattern: Pattern
     ready_min: int
     slot: int
@@ -34,26 +39,17 @@ class Standing:
     down: int = FAR_MIN
     tags: dict[str, str] = field(default_factory=dict)
     wear_h: float = 0.0
-    busy: list[tuple[int, int]] = field(default_factory=list)
-
-    @property
-    def needed_min(self) -> int | None:
-        """When its first rider takes it; None when nobody does, or somebody has it already."""
-        first = min((start for start, _ in self.busy), default=-FAR_MIN)
-        return first if first > -FAR_MIN else None
-
-    def stands(self, ride: "Ride") -> bool:
-        """Whether it stands for the whole ride."""
-        return self.ready_min <= ride.start_min and ride.end_min <= self.until_min
-
-    def free(self, ride: "Ride") -> bool:
-        """Whether nobody has it in the span of the ride."""
-        return all(end <= ride.start_min or start >= ride.end_min for start, end in self.busy)
+    busy_until: int = -FAR_MIN
+    needed_min: int | None = None
+    ridden_min: int = 0
 
     def take(self, ride: "Ride") -> None:
         """Put the ride on it."""
-        self.busy.append((ride.start_min, ride.end_min))
+        self.busy_until = ride.end_min
+        self.ridden_min += ride.end_min - ride.start_min
         self.wear_h += (ride.end_min - ride.start_min) / HOUR_MIN
+        if self.needed_min is None and self.slot != BEFORE:
+            self.needed_min = ride.start_min
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,19 +69,29 @@ class Coloured:
 
     riders: tuple[tuple[Ride, Standing, str], ...]
     rigs: tuple[Standing, ...]
-    dropped: frozenset[int]
+    dropped: tuple[Ride, ...]
 
 
 def coloured(model: Model, x: Floats) -> Coloured:
     """Units for a whole feasible point of the model."""
-    rigs = _rigs(model, x)
-    _tag_sails(model.problem, model.slots, rigs)
-    rigged = _rigged(model.problem, rides(model, x), rigs)
-    _tag_parts(model.problem, model.slots, rigs)
-    tags = _boards(model.problem, [ride for ride, _ in rigged])
-    dropped = {ride.demand for ride in rides(model, x)} - {ride.demand for ride, _ in rigged}
-    riders = tuple((ride, rig, tag) for (ride, rig), tag in zip(rigged, tags, strict=True))
-    return Coloured(riders, tuple(rigs), frozenset(dropped))
+    all_rides = rides(model, x)
+    ties = {ride.demand: p for k in _sails(all_rides) for ride, p in _tied(model, x, k, all_rides)}
+    lost = {model.problem.demands[r.demand].group for r in all_rides if r.demand not in ties} - {None}
+    served = [r for r in all_rides if r.demand in ties and model.problem.demands[r.demand].group not in lost]
+    sweeps = [Sweep(model, x, k) for k in range(len(model.problem.sails))]
+    rigged = [(ride, sweeps[ride.sail].rig(ride, ties[ride.demand])) for ride in served]
+    rigs = [rig for sweep in sweeps for rig in sweep.finished()]
+    for kind, stocks in model.problem.stocks():
+        if kind in ("masts", "extensions", "booms"):
+            _tag(model.problem, model.slots, kind, stocks, rigs)
+    boards = _boards(model.problem, served)
+    riders = tuple((ride, rig, board) for (ride, rig), board in zip(rigged, boards, strict=True))
+    kept = {ride.demand for ride in served}
+    return Coloured(riders, tuple(rigs), tuple(ride for ride in all_rides if ride.demand not in kept))
+
+
+def _sails(all_rides: list[Ride]) -> list[int]:
+    return sorted({ride.sail for ride in all_rides})
 
 
 def rides(model: Model, x: Floats) -> list[Ride]:
@@ -101,58 +107,128 @@ def rides(model: Model, x: Floats) -> list[Ride]:
     return sorted(out, key=lambda ride: (ride.start_min, ride.end_min, ride.demand))
 
 
-def _rigs(model: Model, x: Floats) -> list[Standing]:
-    """The rigs that the counts by pattern and slot speak of."""
-    alive: dict[int, list[Standing]] = defaultdict(list)
+def _tied(model: Model, x: Floats, k: int, all_rides: list[Ride]) -> list[tuple[Ride, int | None]]:
+    """The rides of a sail with the pattern each is tied to, None for any; as many as can be served."""
+    mine = [ride for ride in all_rides if ride.sail == k]
+    stand = model.columns.stand
+    used = sorted({p for (p, _), c in stand.items() if model.patterns[p].sail == k and x[c] > 0})
+    if len(used) < len(("one", "another")) or len({s for _, s in stand}) < len(("before", "after")):
+        return [(ride, None) for ride in mine]
+    pairs = [(r, p) for r in range(len(mine)) for p in used]
+    of_ride = [([r == ride for r, _ in pairs], 1) for ride in range(len(mine))]
+    limits = [*of_ride, *_limits(model, x, mine, pairs)]
+    rows = np.array([row for row, _ in limits], dtype=float)
+    solved = milp(
+        -np.ones(len(pairs)),
+        integrality=np.ones(len(pairs)),
+        bounds=Bounds(0, 1),
+        constraints=LinearConstraint(rows, ub=np.array([most for _, most in limits], dtype=float)),
+    )
+    return [(mine[r], p) for (r, p), chosen in zip(pairs, solved.x, strict=True) if chosen > 1 / 2]
+
+
+def _limits(
+    model: Model, x: Floats, mine: list[Ride], pairs: list[tuple[int, int]]
+) -> Iterator[tuple[list[bool], int]]:
+    """By pattern and crowded moment: which pairs are under way, and how many rigs can be taken."""
+    busy = held_until(model.problem)
+    for segment in segments(model.slots):
+        columns = model.columns.keep if segment.building else model.columns.stand
+        there = [r for r in mine if r.start_min < segment.end_min and r.end_min > segment.start_min]
+        for moment in sorted({max(ride.start_min, segment.start_min) for ride in there}):
+            for p in sorted({p for _, p in pairs}):
+                column = columns.get((p, segment.slot))
+                rigs = 0 if column is None else round(x[column])
+                out = sum(until > moment for until in busy.get(model.patterns[p], []))
+                yield [q == p and mine[r].start_min <= moment < mine[r].end_min for r, q in pairs], rigs - out
+
+
+class Sweep:
+    """One sail's rigs through the day: built, taken, and taken down as time passes."""
+
+    def __init__(self, model: Model, x: Floats, k: int) -> None:
+        self._model, self._x = model, x
+        self._patterns = [(p, pattern) for p, pattern in enumerate(model.patterns) if pattern.sail == k]
+        self._units = model.problem.sails[k].units
+        self._hours = {unit.tag: unit.wear_h for unit in self._units}
+        self._away = free_from(model.problem)
+        booms = [(b, round(x[c])) for (of, b), c in model.columns.boom.items() if of == k]
+        self._booms = iter([b for b, count in booms for _ in range(count)])
+        self._alive = [rig for rig in _standing(model) if rig.pattern.sail == k]
+        self._gone: list[Standing] = []
+        acts = [(slot.start_min, 0, s) for s, slot in enumerate(model.slots)]
+        acts += [(slot.end_min, 1, s) for s, slot in enumerate(model.slots)]
+        self._acts = sorted(acts, key=lambda act: (act[2], act[1]))
+
+    def rig(self, ride: Ride, tie: int | None) -> Standing:
+        """The least worn free rig of the pattern at the ride's start."""
+        self._until(ride.start_min)
+        free = [rig for rig in self._alive if rig.busy_until <= ride.start_min and tie in (None, rig.number)]
+        rig = min(free, key=lambda rig: (rig.wear_h, rig.tags["sails"]))
+        rig.take(ride)
+        self._hours[rig.tags["sails"]] = rig.wear_h
+        return rig
+
+    def finished(self) -> list[Standing]:
+        """All the rigs, at the end of the day."""
+        self._until(FAR_MIN)
+        return self._gone + self._alive
+
+    def _until(self, minute: int) -> None:
+        while self._acts and self._acts[0][0] <= minute:
+            _, building, s = self._acts.pop(0)
+            for p, pattern in self._patterns:
+                kept = (
+                    round(self._x[self._model.columns.keep[p, s]])
+                    if (p, s) in self._model.columns.keep
+                    else 0
+                )
+                if building:
+                    self._build(p, pattern, s, round(self._x[self._model.columns.stand[p, s]]) - kept)
+                else:
+                    self._take_down(p, s, kept)
+
+    def _take_down(self, p: int, s: int, kept: int) -> None:
+        start_min = self._model.slots[s].start_min
+        mine = sorted((r for r in self._alive if r.number == p), key=lambda r: (-r.busy_until, r.wear_h))
+        for rig in mine[kept:]:
+            rig.until_min, rig.down = start_min, s
+            self._alive.remove(rig)
+            self._gone.append(rig)
+
+    def _build(self, p: int, pattern: Pattern, s: int, count: int) -> None:
+        slot = self._model.slots[s]
+        taken = {rig.tags["sails"] for rig in self._alive}
+        for _ in range(count):
+            free = [
+                unit.tag
+                for unit in self._units
+                if unit.tag not in taken and self._away.get(unit.tag, -FAR_MIN) <= slot.start_min
+            ]
+            tag = min(free, key=lambda tag: (self._hours[tag], tag))
+            taken.add(tag)
+            whole = pattern if pattern.boom >= 0 else pattern.with_boom(next(self._booms))
+            self._alive.append(
+                Standing(p, whole, slot.end_min, s, tags={"sails": tag}, wear_h=self._hours[tag])
+            )
+
+
+def _standing(model: Model) -> Iterator[Standing]:
     numbers = {pattern: p for p, pattern in enumerate(model.patterns)}
-    for rig in _standing(model.problem):
-        alive[numbers[rig.pattern]].append(rig)
-    out = [rig for rigs in alive.values() for rig in rigs]
-    columns = model.columns
-    booms = {
-        k: iter([b for (of, b), c in columns.boom.items() if of == k for _ in range(round(x[c]))])
-        for k in {k for k, _ in columns.boom}
-    }
-    for s, slot in enumerate(model.slots):
-        for p, pattern in enumerate(model.patterns):
-            kept = round(x[columns.keep[p, s]]) if (p, s) in columns.keep else 0
-            new = round(x[columns.stand[p, s]]) - kept
-            # Those out longest stay; of the rest the oldest.
-            alive[p].sort(key=lambda rig: -max((end for _, end in rig.busy), default=-FAR_MIN))
-            for rig in alive[p][kept:]:
-                rig.until_min, rig.down = slot.start_min, s
-            built = [Standing(pattern, slot.end_min, s) for _ in range(new)]
-            for rig in built:
-                if pattern.boom < 0:
-                    rig.pattern = replace(pattern, boom=next(booms[pattern.sail]))
-            alive[p] = alive[p][:kept] + built
-            out += built
-    return out
-
-
-def _standing(problem: Problem) -> Iterator[Standing]:
-    holds: dict[str, list[tuple[int, int]]] = {}
-    for hold in problem.frozen:
-        holds.setdefault(hold.tag, []).append((hold.start_min, occupied_until(problem, hold)))
-    for rig in problem.standing:
-        tags = {"sails": rig.sail, "masts": rig.mast, "extensions": rig.extension, "booms": rig.boom}
-        # A hold that begins later keeps its unit from now on, as the model counts it.
-        until = max((end for _, end in holds.get(rig.sail, [])), default=-FAR_MIN)
-        busy = [(-FAR_MIN, until)] if until > -FAR_MIN else []
-        yield Standing(standing_pattern(problem, rig), -FAR_MIN, BEFORE, tags=tags, busy=busy)
-
-
-def _tag_sails(problem: Problem, times: tuple[Slot, ...], rigs: list[Standing]) -> None:
-    wear = {unit.tag: unit.wear_h for stock in problem.sails for unit in stock.units}
-    _tag(problem, times, "sails", problem.sails, rigs)
-    for rig in rigs:
-        rig.wear_h = wear[rig.tags["sails"]]
-
-
-def _tag_parts(problem: Problem, times: tuple[Slot, ...], rigs: list[Standing]) -> None:
-    for kind, stocks in problem.stocks():
-        if kind in ("masts", "extensions", "booms"):
-            _tag(problem, times, kind, stocks, rigs)
+    wear = {unit.tag: unit.wear_h for stock in model.problem.sails for unit in stock.units}
+    until = free_from(model.problem)
+    for rig in model.problem.standing:
+        pattern = standing_pattern(model.problem, rig)
+        yield Standing(
+            numbers[pattern],
+            pattern,
+            -FAR_MIN,
+            BEFORE,
+            tags={"sails": rig.sail, "masts": rig.mast, "extensions": rig.extension, "booms": rig.boom},
+            wear_h=wear[rig.sail],
+            # A hold that begins later keeps its unit from now on, as the model counts it.
+            busy_until=until.get(rig.sail, -FAR_MIN),
+        )
 
 
 def _tag(
@@ -160,95 +236,25 @@ def _tag(
 ) -> None:
     """Give each rig the least worn unit that no other rig or hold has from its slot on."""
     free_at = {
-        hold.tag: next(
-            (s for s, slot in enumerate(times) if occupied_until(problem, hold) <= slot.start_min), FAR_MIN
-        )
-        for hold in sorted(problem.frozen, key=lambda hold: hold.end_min)
+        tag: next((s for s, slot in enumerate(times) if until <= slot.start_min), FAR_MIN)
+        for tag, until in free_from(problem).items()
     }
     free_at |= {rig.tags[kind]: rig.down for rig in rigs if kind in rig.tags}
     hours: dict[str, float] = defaultdict(float)
     # Rigs that ride most choose first, so the least worn unit gets the most hours.
-    for rig in sorted(rigs, key=lambda rig: (rig.slot, -sum(end - start for start, end in rig.busy))):
+    for rig in sorted(rigs, key=lambda rig: (rig.slot, -rig.ridden_min)):
         if kind not in rig.tags:
             stock = stocks[getattr(rig.pattern, kind.removesuffix("s"))]
             free = [unit for unit in stock.units if free_at.get(unit.tag, BEFORE) <= rig.slot]
             unit = min(free, key=lambda unit: (unit.wear_h + hours[unit.tag], unit.tag))
             rig.tags[kind] = unit.tag
             free_at[unit.tag] = rig.down
-            hours[unit.tag] += sum(end - start for start, end in rig.busy) / HOUR_MIN
-
-
-def _rigged(problem: Problem, all_rides: list[Ride], rigs: list[Standing]) -> list[tuple[Ride, Standing]]:
-    by_sail: dict[int, list[Standing]] = defaultdict(list)
-    for rig in rigs:
-        by_sail[rig.pattern.sail].append(rig)
-    out: list[tuple[Ride, Standing]] = []
-    for k in sorted({ride.sail for ride in all_rides}):
-        mine = [ride for ride in all_rides if ride.sail == k]
-        chosen = _in_turn(mine, by_sail[k])
-        out += chosen if len(chosen) == len(mine) else _matched(problem, mine, by_sail[k])
-    out = _without_broken_groups(problem, all_rides, out)
-    for ride, rig in out:
-        rig.take(ride)
-    return sorted(out, key=lambda pair: (pair[0].start_min, pair[0].demand))
-
-
-def _in_turn(mine: list[Ride], rigs: list[Standing]) -> list[tuple[Ride, Standing]]:
-    """Each ride in order of start to a free rig: the one that comes down first, then the least worn."""
-    trial = [replace(rig, busy=list(rig.busy)) for rig in rigs]
-    out = []
-    for ride in mine:
-        free = [n for n, rig in enumerate(trial) if rig.stands(ride) and rig.free(ride)]
-        if free:
-            best = min(free, key=lambda n: (trial[n].until_min, trial[n].wear_h, n))
-            trial[best].take(ride)
-            out.append((ride, rigs[best]))
-    return out
-
-
-def _matched(problem: Problem, mine: list[Ride], rigs: list[Standing]) -> list[tuple[Ride, Standing]]:
-    """As many rides as rigs can take, by an integer programme over ride and rig."""
-    pairs = [
-        (r, n)
-        for r, ride in enumerate(mine)
-        for n, rig in enumerate(rigs)
-        if rig.stands(ride) and rig.free(ride)
-    ]
-    if not pairs:
-        return []
-    of_ride = np.array([[r == ride for r, _ in pairs] for ride in range(len(mine))], dtype=float)
-    starts = np.array([ride.start_min for ride in mine])
-    ends = np.array([ride.end_min for ride in mine])
-    of_rig = np.array(
-        [
-            [n == rig and starts[r] <= moment < ends[r] for r, n in pairs]
-            for moment in peaks(starts, ends)
-            for rig in range(len(rigs))
-        ],
-        dtype=float,
-    )
-    solved = milp(
-        -np.ones(len(pairs)),
-        integrality=np.ones(len(pairs)),
-        bounds=Bounds(0, 1),
-        constraints=LinearConstraint(np.vstack([of_ride, of_rig]), ub=1),
-    )
-    return [(mine[r], rigs[n]) for (r, n), chosen in zip(pairs, solved.x, strict=True) if chosen > 1 / 2]
-
-
-def _without_broken_groups(
-    problem: Problem, all_rides: list[Ride], found: list[tuple[Ride, Standing]]
-) -> list[tuple[Ride, Standing]]:
-    served = {ride.demand for ride, _ in found}
-    broken = {problem.demands[ride.demand].group for ride in all_rides if ride.demand not in served} - {None}
-    return [(ride, rig) for ride, rig in found if problem.demands[ride.demand].group not in broken]
+            hours[unit.tag] += rig.ridden_min / HOUR_MIN
 
 
 def _boards(problem: Problem, all_rides: list[Ride]) -> list[str]:
     """The tag of each ride's board: in order of start the least worn that is free."""
-    free_at = {
-        hold.tag: occupied_until(problem, hold) for hold in sorted(problem.frozen, key=lambda h: h.end_min)
-    }
+    free_at = free_from(problem)
     hours = {unit.tag: unit.wear_h for stock in problem.boards for unit in stock.units}
     out = []
     for ride in all_rides:

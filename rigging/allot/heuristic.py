@@ -36,7 +36,7 @@ class Filling:
 
     def __init__(self, model: Model, x: Floats | None = None) -> None:
         self.model = model
-        start = _kept_as_standing(model) if x is None else x
+        start = nobody_served(model) if x is None else x
         self.x: list[float] = start.tolist()
         self.room: list[float] = (model.row_high - model.matrix @ start).tolist()
         self._columns = Columnwise(model)
@@ -109,7 +109,7 @@ class Columnwise:
         return Step(columns, {row: amount for row, amount in use.items() if amount})
 
 
-def _kept_as_standing(model: Model) -> Floats:
+def nobody_served(model: Model) -> Floats:
     """Nobody served, nothing built, and what stands is kept all day where its parts allow."""
     x = model.low.copy()
     columns = model.columns

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from rigging.allot.linear import bound_from, relaxed
+from rigging.allot.linear import bound_from
 from rigging.allot.model import Floats, Model, build
 from rigging.allot.problem import Problem, Unit, validate
 from rigging.allot.solve import SECONDS, Clock, Search, all_served, searched
@@ -82,7 +82,7 @@ def lacks(
 def _solved(problem: Problem, seconds: float, clock: Clock) -> Solved:
     model = build(validate(problem))
     search = searched(model, seconds, clock)
-    return Solved(problem, search, relaxed(search.limited, seconds).prices)
+    return Solved(problem, search, search.relax(model).prices)
 
 
 def _stocks(known: Mapping[str, Solved]) -> Iterator[Wanted]:
@@ -91,7 +91,7 @@ def _stocks(known: Mapping[str, Solved]) -> Iterator[Wanted]:
 
 
 def _at_most(wanted: Wanted, known: Mapping[str, Solved]) -> dict[str, float]:
-    """Points that one unit more could gain at most, by day; days on which it can gain nothing are left out."""
+    """Points that one unit more could gain at most, by day, for the days on which it can gain any."""
     gains = {name: _gain_at_most(wanted, day) for name, day in known.items()}
     return {name: gain for name, gain in gains.items() if gain > 0}
 

@@ -22,6 +22,7 @@ from rigging.allot.shapes import (
     at_hand,
     first_rigged,
     goes_with,
+    held_until,
     issued_through,
     shapes,
     standing_patterns,
@@ -81,6 +82,7 @@ class Model:
     columns: Columns
     points_row: int
     sources: dict[int, Source]
+    crowds: tuple[tuple[int, ...], ...]
     cost: Floats
     low: Floats
     high: Floats
@@ -109,16 +111,18 @@ class Model:
         high[self.points_row] = self.points - least_short
         return replace(self, row_high=high)
 
-    def at_points(self, *, short: int) -> "Model":
-        """The same among the plans that fall short by just these points: the heavy weight is gone."""
-        low = self.row_low.copy()
-        low[self.points_row] = self.points - short
-        worth = self.weights.point * self.matrix[self.points_row].toarray()[0]
+    def among(self, *, short: int, worst: float) -> "Model":
+        """The same where no plan falls short by less than `short` points: values of those that do stay.
+
+        A point then needs to outweigh no more than the mismatch `worst` of a known plan, which keeps
+        costs within the reach of a solver's tolerances.
+        """
+        lighter = self.weights.point - (worst + 2.0)
+        worth = self.matrix[self.points_row].toarray()[0]
         return replace(
-            self.with_points(least_short=short),
-            row_low=low,
-            cost=self.cost + worth,
-            offset=self.weights.point * short,
+            self,
+            cost=self.cost + lighter * worth,
+            offset=self.offset - lighter * (self.points - short),
         )
 
     def holds(self, x: Floats, tolerance: float = 1e-6) -> bool:
@@ -154,6 +158,7 @@ class Draft:
         self.weights = _weights(self.shapes, problem)
         self.points_row = -1
         self.sources: dict[int, Source] = {}
+        self.crowds: list[list[int]] = []
         self._cost: list[float] = []
         self._high: list[float] = []
         self._low: list[float] = []
@@ -181,12 +186,11 @@ class Draft:
         columns = [column for column, _ in terms]
         return self._add_row(columns, [entry for _, entry in terms], low, high, of)
 
-    def crowd(self, columns: list[int], supply: int | None, high: float, of: Source | None = None) -> None:
+    def crowd(self, columns: list[int], supply: int | None, high: float, of: Source | None = None) -> int:
         """Add a limit on a sum of riders: at most the supply's column and `high` together."""
         if supply is None:
-            self._add_row(columns, [1.0] * len(columns), -INF, high, of)
-        else:
-            self._add_row([*columns, supply], [*([1.0] * len(columns)), -1.0], -INF, high, of)
+            return self._add_row(columns, [1.0] * len(columns), -INF, high, of)
+        return self._add_row([*columns, supply], [*([1.0] * len(columns)), -1.0], -INF, high, of)
 
     def _add_row(
         self, columns: list[int], entries: list[float], low: float, high: float, of: Source | None
@@ -214,6 +218,7 @@ class Draft:
             columns=self.columns,
             points_row=self.points_row,
             sources=self.sources,
+            crowds=tuple(tuple(rows) for rows in self.crowds),
             cost=np.array(self._cost, dtype=float),
             low=np.array(self._low, dtype=float),
             high=np.array(self._high, dtype=float),
@@ -225,8 +230,12 @@ class Draft:
         )
 
 
-def build(problem: Problem) -> Model:
-    """The model of a valid problem."""
+def build(problem: Problem, by_pattern: frozenset[int] = frozenset()) -> Model:
+    """The model of a valid problem; riders of the sails in `by_pattern` choose their rig's pattern too.
+
+    Counting rigs by sail is exact unless rigs of several patterns come down in the day; then a rider may
+    be left without one that stands throughout, and counting by pattern rules that out.
+    """
     draft = Draft(problem)
     _add_riders(draft)
     _add_points(draft)
@@ -235,6 +244,8 @@ def build(problem: Problem) -> Model:
     _add_crew(draft)
     _add_sail_peaks(draft)
     _add_board_peaks(draft)
+    for k in sorted(by_pattern):
+        _add_choice_of_pattern(draft, k)
     return draft.model()
 
 
@@ -377,8 +388,8 @@ def _add_sail_peaks(draft: Draft) -> None:
     for k in wishes | held:
         for segment in draft.segments:
             rigs = (draft.columns.kept if segment.building else draft.columns.rigs).get((k, segment.slot))
-            for riders, busy in _crowds(segment, wishes.get(k, []), held.get(k, [])):
-                draft.crowd(riders, rigs, -busy)
+            crowds = _crowds(segment, wishes.get(k, []), held.get(k, []))
+            draft.crowds.append([draft.crowd(riders, rigs, -busy) for riders, busy in crowds])
 
 
 def _add_board_peaks(draft: Draft) -> None:
@@ -386,9 +397,32 @@ def _add_board_peaks(draft: Draft) -> None:
     held = taken(draft.problem, "boards", day.start_min)
     for j, spans in _spans(draft, draft.columns.board).items():
         units = len(draft.problem.boards[j].units)
-        for riders, busy in _crowds(day, spans, held.get(j, [])):
-            if sum(draft.high(column) for column in riders) > units - busy:
+        draft.crowds.append(
+            [
                 draft.crowd(riders, None, units - busy, of=("boards", j))
+                for riders, busy in _crowds(day, spans, held.get(j, []))
+                if sum(draft.high(column) for column in riders) > units - busy
+            ]
+        )
+
+
+def _add_choice_of_pattern(draft: Draft, k: int) -> None:
+    numbers = [p for p, pattern in enumerate(draft.patterns) if pattern.sail == k]
+    spans: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
+    for (d, sail), column in list(draft.columns.sail.items()):
+        if sail == k:
+            shape = draft.shapes[d]
+            choices = [draft.column(0.0, draft.high(column)) for _ in numbers]
+            draft.row([(column, -1.0), *((choice, 1.0) for choice in choices)], 0.0, 0.0)
+            for p, choice in zip(numbers, choices, strict=True):
+                spans[p].append((shape.start_min, shape.end_min, choice))
+    busy = held_until(draft.problem)
+    for p in numbers:
+        held = [Taken(draft.segments[0].start_min, until) for until in busy.get(draft.patterns[p], [])]
+        for segment in draft.segments:
+            rigs = (draft.columns.keep if segment.building else draft.columns.stand).get((p, segment.slot))
+            for riders, taken_rigs in _crowds(segment, spans[p], held):
+                draft.crowd(riders, rigs, -taken_rigs)
 
 
 def _spans(draft: Draft, columns: dict[tuple[int, int], int]) -> dict[int, list[tuple[int, int, int]]]:

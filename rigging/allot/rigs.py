@@ -19,6 +19,10 @@ class Pattern:
         """The rig without its boom."""
         return Pattern(self.sail, self.mast, self.extension, -1)
 
+    def with_boom(self, boom: int) -> "Pattern":
+        """The rig with a boom."""
+        return Pattern(self.sail, self.mast, self.extension, boom)
+
 
 def patterns(problem: Problem) -> tuple[Pattern, ...]:
     """Every rig the shed's stocks can make, sail by sail."""

@@ -106,6 +106,14 @@ def occupied_until(problem: Problem, hold: Hold) -> int:
     return hold.end_min + (problem.turn_round_min if hold.demand is not None else 0)
 
 
+def free_from(problem: Problem) -> dict[str, int]:
+    """By tag, when a unit that is held is free for good."""
+    out: dict[str, int] = {}
+    for hold in problem.frozen:
+        out[hold.tag] = max(out.get(hold.tag, -FAR_MIN), occupied_until(problem, hold))
+    return out
+
+
 def at_hand(problem: Problem, times: tuple[Slot, ...]) -> dict[tuple[str, int, int], int]:
     """Units of each kind and stock that the crew may build with in a slot, and have in rigs after it.
 
@@ -151,14 +159,20 @@ def first_rigged(
     return out | {pattern.sail: -(FAR_MIN) for pattern in standing}
 
 
+def held_until(problem: Problem) -> dict[Pattern, list[int]]:
+    """By pattern, when each standing rig that is spoken for is free again."""
+    until = free_from(problem)
+    out: dict[Pattern, list[int]] = defaultdict(list)
+    for rig in problem.standing:
+        if rig.sail in until:
+            out[standing_pattern(problem, rig)].append(until[rig.sail])
+    return out
+
+
 def issued_through(problem: Problem, times: tuple[Slot, ...]) -> Counter[tuple[Pattern, int]]:
     """By pattern and slot, the standing rigs that are out while the crew builds, and so must be kept."""
-    until = {
-        hold.tag: occupied_until(problem, hold) for hold in sorted(problem.frozen, key=lambda h: h.end_min)
-    }
     out: Counter[tuple[Pattern, int]] = Counter()
-    for rig in problem.standing:
-        pattern = standing_pattern(problem, rig)
+    for pattern, ends in held_until(problem).items():
         for s, slot in enumerate(times):
-            out[pattern, s] += until.get(rig.sail, -(FAR_MIN)) > slot.start_min
+            out[pattern, s] = sum(until > slot.start_min for until in ends)
     return out

@@ -7,10 +7,10 @@ from typing import Final
 
 import numpy as np
 
-from rigging.allot.colour import coloured, rig_list
+from rigging.allot.colour import Coloured, coloured, rig_list
 from rigging.allot.explain import unserved
-from rigging.allot.heuristic import first_come
-from rigging.allot.linear import Relaxed, integer, relaxed
+from rigging.allot.heuristic import first_come, nobody_served
+from rigging.allot.linear import Relaxation, Relaxed, integer, rounded_point
 from rigging.allot.model import POINT_OVER_WORST, Floats, Model, build
 from rigging.allot.plan import Plan
 from rigging.allot.problem import Problem, validate
@@ -37,8 +37,8 @@ class Search:
     clock: Clock
     x: Floats
     bound: float
-    limited: Model
     method: str = "first come"
+    _relaxation: Relaxation | None = None
     began: float = field(init=False)
 
     def __post_init__(self) -> None:
@@ -62,6 +62,14 @@ class Search:
         """Whether no other plan can be better."""
         return self.value - self.bound < self.finest
 
+    def relax(self, model: Model) -> Relaxed:
+        """Solve a variant of the model without wholeness, from where the last one ended; heed its bound."""
+        if self._relaxation is None:
+            self._relaxation = Relaxation(self.model)
+        relaxation = self._relaxation.solve(model, self.left)
+        self.bound = max(self.bound, relaxation.bound)
+        return relaxation
+
     def offer(self, x: Floats | None, method: str) -> None:
         """Take the point when it is feasible and better."""
         if x is None:
@@ -83,12 +91,20 @@ def solve(problem: Problem, seconds: float = SECONDS, clock: Clock = lambda: 0.0
     began = clock()
     model = build(validate(problem))
     search = searched(model, seconds - (clock() - began), clock)
-    return planned(search)
+    found = coloured(model, search.x)
+    plan, by_pattern = planned(search, found), frozenset[int]()
+    while found.dropped and clock() - began < seconds:
+        by_pattern |= {ride.sail for ride in found.dropped}
+        model = build(problem, by_pattern)
+        search = searched(model, seconds - (clock() - began), clock, nobody_served(model))
+        found = coloured(model, search.x)
+        plan = min(planned(search, found), plan, key=lambda plan: plan.score.value)
+    return plan
 
 
-def planned(search: Search) -> Plan:
+def planned(search: Search, found: Coloured) -> Plan:
     """The plan of a search's best point, by tags."""
-    model, found = search.model, coloured(search.model, search.x)
+    model = search.model
     rigs = rig_list(model, found.rigs)
     places = {id(rig): n for n, rig in enumerate(found.rigs)}
     assignments = [
@@ -110,9 +126,9 @@ def planned(search: Search) -> Plan:
     )
 
 
-def searched(model: Model, seconds: float, clock: Clock) -> Search:
-    """Search the model: first come, relaxation, rounding, and what is left between."""
-    search = Search(model, seconds, clock, first_come(model), all_served(model), model)
+def searched(model: Model, seconds: float, clock: Clock, start: Floats | None = None) -> Search:
+    """Search the model: first come (or the start given), relaxation, rounding, and what is left between."""
+    search = Search(model, seconds, clock, first_come(model) if start is None else start, all_served(model))
     if search.closed or not model.shapes or search.left <= 0:
         return search
     relaxation = _relax(search)
@@ -144,16 +160,13 @@ def all_served(model: Model) -> float:
 
 def _relax(search: Search) -> Relaxed:
     """Solve the relaxation; once more when its bound rules out a count of points."""
-    relaxation = relaxed(search.model, search.left)
-    search.bound = max(search.bound, relaxation.bound)
+    relaxation = search.relax(search.model)
     if not relaxation.finished:
         return relaxation
     search.offer(relaxation.x, "relaxation")
     if search.closed or not (least := points_ruled_out(search.model, search.bound)):
         return relaxation
-    search.limited = search.model.with_points(least_short=least)
-    tighter = relaxed(search.limited, search.left)
-    search.bound = max(search.bound, tighter.bound)
+    tighter = search.relax(search.model.with_points(least_short=least))
     search.offer(tighter.x if tighter.finished else None, "relaxation")
     return tighter if tighter.finished else relaxation
 
@@ -166,36 +179,36 @@ def points_ruled_out(model: Model, bound: float) -> int:
 
 
 def _round(search: Search, relaxation: Relaxed) -> None:
-    """Hold the riders whom the relaxation leaves whole, and choose for the others."""
+    """Hold the riders whom the relaxation places, and what it would pay for moving; choose for the others."""
+    columns = search.model.columns
     riders = np.zeros(len(relaxation.x), dtype=bool)
-    riders[[*search.model.columns.sail.values(), *search.model.columns.board.values()]] = True
-    held = riders & (np.abs(relaxation.x - np.rint(relaxation.x)) <= WHOLE)
+    riders[[*columns.sail.values(), *columns.board.values()]] = True
+    near = np.abs(relaxation.x - np.rint(relaxation.x)) <= WHOLE
+    held = riders & near & ((relaxation.x > WHOLE) | (relaxation.reduced > WHOLE))
     low, high = search.model.low.copy(), search.model.high.copy()
     low[held] = high[held] = np.rint(relaxation.x[held])
-    narrow = replace(search.limited, low=low, high=high)
-    found, _ = integer(narrow, seconds=search.left * ROUNDING_SHARE, near=search.finest / 2)
-    search.offer(found, "rounded relaxation")
+    narrow = replace(search.model, low=low, high=high)
+    seconds = search.left * ROUNDING_SHARE
+    search.offer(rounded_point(narrow, seconds=seconds, near=search.finest / 2), "rounded relaxation")
 
 
 def _close(search: Search, relaxation: Relaxed) -> None:
     """Search what could still be better: first for points, then among the plans with the most points."""
-    model = search.model
-    least = points_ruled_out(model, search.bound)
-    if model.short(search.x) > least:
-        narrow = _narrowed(search, search.limited, relaxation)
-        near = model.weights.point * (1 - 2 / POINT_OVER_WORST)
-        found, bound = integer(narrow, seconds=search.left, near=near, start=search.x)
-        search.offer(found, "search")
-        search.bound = max(search.bound, min(bound, search.value))
-        least = points_ruled_out(model, search.bound)
-    if model.short(search.x) == least and not search.closed:
-        settled = model.at_points(short=least)
-        relaxation = relaxed(settled, search.left)
-        search.bound = max(search.bound, relaxation.bound)
-        narrow = _narrowed(search, settled, relaxation)
-        found, bound = integer(narrow, seconds=search.left, near=search.finest / 2, start=search.x)
-        search.offer(found, "search")
-        search.bound = max(search.bound, min(bound, search.value))
+    point = search.model.weights.point
+    if search.model.short(search.x) > points_ruled_out(search.model, search.bound):
+        _search(search, search.model, relaxation, near=point * (1 - 2 / POINT_OVER_WORST))
+    short = search.model.short(search.x)
+    if short == points_ruled_out(search.model, search.bound) and not search.closed:
+        relaxation = search.relax(search.model.with_points(least_short=short))
+        settled = search.model.among(short=short, worst=search.value - point * short)
+        _search(search, settled, relaxation, near=search.finest / 2)
+
+
+def _search(search: Search, model: Model, relaxation: Relaxed, near: float) -> None:
+    narrow = _narrowed(search, model, relaxation)
+    found, bound = integer(narrow, search.x, seconds=search.left, near=near)
+    search.offer(found, "search")
+    search.bound = max(search.bound, min(bound, search.value))
 
 
 def _narrowed(search: Search, model: Model, relaxation: Relaxed) -> Model:
