@@ -34,6 +34,11 @@ urlpatterns: list[URLPattern] = [
     path("stations/<slug:station>/weather/hand/", weather.HandEntries.as_view(), name="weather-hand"),
     path("stations/<slug:station>/weather/files/", weather.Files.as_view(), name="weather-files"),
     path("stations/<slug:station>/weather/sources/", weather.Sources.as_view(), name="weather-sources"),
+    path(
+        "stations/<slug:station>/weather/sources/<int:source>/",
+        weather.OneSource.as_view(),
+        name="weather-source",
+    ),
     path("stations/<slug:station>/riders/", riders.Riders.as_view(), name="riders"),
     path("stations/<slug:station>/bookings/", bookings.Bookings.as_view(), name="bookings"),
     path("stations/<slug:station>/outings/", outings.Outings.as_view(), name="outings"),

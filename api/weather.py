@@ -10,10 +10,10 @@ from rest_framework.response import Response
 
 from api.endpoint import Asked, Endpoint
 from api.schema import operation
-from api.shapes import Day, In, Moment, Number, Out
+from api.shapes import Choice, Day, In, Moment, Number, Out
 from rentals.lib import clock
 from rentals.weather import queries, services
-from rentals.weather.models import STRONGEST_GUST_MS, WIND_MS, Kind
+from rentals.weather.models import EVERY_MIN, FETCHED, STRONGEST_GUST_MS, WIND_MS, Kind
 
 
 class Hour(Out):
@@ -55,6 +55,7 @@ class DayWind(Out):
 class SourceState(Out):
     """How a source stands. A source that fails never blanks the last good forecast."""
 
+    id = serializers.IntegerField(source="source_id")
     label = serializers.CharField()  # type: ignore[assignment]
     word = serializers.ChoiceField(["fresh", "stale", "failing", "waiting", "off"])
     sentence = serializers.CharField()
@@ -75,6 +76,22 @@ class HandWind(In):
     mean_10_m_ms = Number(low=WIND_MS[0], high=WIND_MS[1])
     gust_10_m_ms = Number(low=0, high=STRONGEST_GUST_MS, allow_null=True, default=None)
     from_deg = Number(low=0, high=360, allow_null=True, default=None)
+
+
+class NewSource(In):
+    """An address that is fetched again and again."""
+
+    kind = Choice([(kind.value, kind.label) for kind in FETCHED])
+    url = serializers.URLField(max_length=500)
+    every_min = serializers.IntegerField(min_value=EVERY_MIN[0], max_value=EVERY_MIN[1], default=60)
+    height_m = Number(low=0.5, high=200, default=10.0, help_text="Of the instrument.")
+
+
+class FileQuery(In):
+    """What a file does not say about itself."""
+
+    unit = Choice(["ms", "kn", "kmh"], default="ms", help_text="Of a CSV that does not say.")
+    height_m = Number(low=0.5, high=200, default=10.0, help_text="Of the instrument.")
 
 
 class Took(Out):
@@ -133,6 +150,25 @@ class Sources(Endpoint):
         states = queries.source_states(request.actor, self.station(station), now=clock.now())
         return Response(SourceState(states, many=True).data)
 
+    @operation("add_weather_source", SourceState, status=HTTPStatus.CREATED, body=NewSource)
+    def post(self, request: Asked, station: str) -> Response:
+        """Fetch from an address from now on; inside private networks nothing is fetched."""
+        at, sent, now = self.station(station), self.body(NewSource), clock.now()
+        kind = Kind(sent.pop("kind"))
+        source = services.add_source(actor=request.actor, station_id=at.pk, kind=kind, now=now, **sent)
+        return self.say(SourceState, queries.state_of(source, now), HTTPStatus.CREATED)
+
+
+class OneSource(Endpoint):
+    """One address that wind is fetched from."""
+
+    @operation("stop_weather_source", status=HTTPStatus.NO_CONTENT)
+    def delete(self, request: Asked, station: str, source: int) -> Response:
+        """Fetch from it no longer; what it brought stays."""
+        at = self.station(station)
+        services.stop_source(actor=request.actor, station_id=at.pk, source_id=source, now=clock.now())
+        return Response(status=HTTPStatus.NO_CONTENT)
+
 
 class HandEntries(Endpoint):
     """Wind entered by staff."""
@@ -164,6 +200,7 @@ class Files(Endpoint):
         "take_weather_file",
         Took,
         status=HTTPStatus.CREATED,
+        query=FileQuery,
         body={
             TextFile.media_type: OpenApiTypes.STR,
             CsvFile.media_type: OpenApiTypes.STR,
@@ -173,5 +210,8 @@ class Files(Endpoint):
     def post(self, request: Asked, station: str) -> Response:
         """Load a file: location forecast JSON, TAF or METAR text, a buoy's, or an anemometer's CSV."""
         at, content = self.station(station), self.sent.get("content", b"")
-        took = services.take_file(actor=request.actor, station_id=at.pk, content=content, now=clock.now())
+        given = self.query(FileQuery)
+        took = services.take_file(
+            actor=request.actor, station_id=at.pk, content=content, now=clock.now(), **given
+        )
         return self.say(Took, took, HTTPStatus.CREATED)

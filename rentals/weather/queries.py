@@ -77,11 +77,12 @@ def source_states(actor: Actor, station: Station, *, now: datetime) -> tuple[Sou
     if station.pk not in actor.station_ids:
         return ()
     return tuple(
-        _state(source, now) for source in Source.objects.filter(station=station).order_by("kind", "id")
+        state_of(source, now) for source in Source.objects.filter(station=station).order_by("kind", "id")
     )
 
 
-def _state(source: Source, now: datetime) -> SourceState:
+def state_of(source: Source, now: datetime) -> SourceState:
+    """Return how a source stands: no query."""
     word, sentence = _word(source, now)
     return SourceState(source.pk, source.get_kind_display(), word, sentence, source.succeeded_at)
 

@@ -8,6 +8,8 @@ import pytest
 from django.contrib.auth.hashers import make_password
 
 from api.urls import urlpatterns
+from rentals.weather.models import Kind
+from rentals.weather.services import add_source
 from tests.api.bodies import BEACH, a_party, a_rider, a_wind
 from tests.api.client import Api
 from tests.cast import PASSWORD, Cast
@@ -67,6 +69,16 @@ def _json(body: Any) -> Body:
     return lambda _cast: body
 
 
+A_SOURCE: dict[str, Any] = {"kind": "taf", "url": "https://met.invalid/taf.txt", "every_min": 30}
+
+
+def _a_source(cast: Cast) -> str:
+    source = add_source(
+        actor=cast.boss, station_id=cast.tarrow.pk, kind=Kind.TAF, url=A_SOURCE["url"], now=cast.now
+    )
+    return f"/stations/{cast.tarrow.slug}/weather/sources/{source.pk}/"
+
+
 EVERYBODY = (200, 200, 200, 200, 200)
 SIGNED_IN = (401, 200, 200, 200, 200)
 LOOK = (401, 200, 200, 200, 404)
@@ -93,6 +105,8 @@ ROWS = (
     Row("weather-hand", "post", at_tarrow("weather/hand/"), _json(a_wind()), BEACH_MAKES),
     Row("weather-files", "post", at_tarrow("weather/files/"), _json(TAF), BEACH_MAKES),
     Row("weather-sources", "get", at_tarrow("weather/sources/"), None, LOOK),
+    Row("weather-sources", "post", at_tarrow("weather/sources/"), _json(A_SOURCE), (401, 403, 403, 201, 404)),
+    Row("weather-source", "delete", _a_source, None, (401, 403, 403, 204, 404)),
     Row("riders", "get", at_tarrow("riders/"), None, LOOK),
     Row("bookings", "get", at_tarrow("bookings/"), None, LOOK),
     Row("bookings", "post", at_tarrow("bookings/"), _json(a_party()), OFFICE_MAKES),
