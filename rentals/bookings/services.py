@@ -221,6 +221,7 @@ def put_kit(*, outing: Outing, items: Mapping[Kind, int], now: datetime) -> None
     """
     if KitPart.objects.filter(outing=outing, issued_at__isnull=False, returned_at=None).exists():
         raise UnableToMoveOuting("The kit is with the rider. Take it back before you choose another.")
+    move_outing(outing, OutingEvent.KIT, kit_no=outing.kit_no + 1)
     drop_kit(outing=outing, now=now)
     turn_round = timedelta(minutes=outing.station.turn_round_min)
     holds = fleet.take_holds(
@@ -233,7 +234,6 @@ def put_kit(*, outing: Outing, items: Mapping[Kind, int], now: datetime) -> None
         KitPart(outing=outing, item_id=item_id, hold=holds[item_id], part=part)
         for part, item_id in items.items()
     )
-    move_outing(outing, OutingEvent.KIT, kit_no=outing.kit_no + 1)
 
 
 @inside_write
