@@ -202,6 +202,19 @@ class TestWhatCannotBe:
         with pytest.raises(UnableToMoveOuting, match="Take it back before"):
             cast.kit(outing)
 
+    @pytest.mark.parametrize("state", ["closed", "cancelled"])
+    def test_an_outing_that_is_over_gets_no_kit(self, cast: Walk, outing: Outing, state: str) -> None:
+        """With kit that came back, or that was let go: neither is in the way of the answer."""
+        cast.kit(outing)
+        if state == "closed":
+            cast.issue(outing)
+            cast.take_back(outing)
+        else:
+            Outing.objects.filter(pk=outing.pk).update(state="cancelled")
+
+        with pytest.raises(UnableToMoveOuting, match=state):
+            cast.kit(outing)
+
     def test_a_refused_choice_keeps_the_kit_before(self, cast: Walk, outing: Outing) -> None:
         cast.kit(outing)
 
