@@ -22,6 +22,13 @@ FOOT_CM: Final = 30.48
 MILE_M: Final = 1609.344
 """Exact by definition: international knot (1929), pound, yard and mile (1959)."""
 
+COMPASS_POINTS: Final = (
+    *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
+    *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
+)
+POINT_DEG: Final = 360 / len(COMPASS_POINTS)
+"""The sixteen points from north round by east, and how far apart they are."""
+
 TO_SI: Final = {
     "m/s": 1.0,
     "kn": KNOT_MS,

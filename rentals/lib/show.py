@@ -5,16 +5,17 @@ from datetime import date, datetime
 from django import template
 from django.utils import timezone
 
+from rigging.units import COMPASS_POINTS, POINT_DEG, knots
+
 register = template.Library()
 
 MISSING = "–"
-_KNOT_MS = 1852 / 3600
 
 
 @register.filter
 def kn(wind_ms: float | None) -> str:
     """Show a wind in whole knots."""
-    return MISSING if wind_ms is None else f"{wind_ms / _KNOT_MS:.0f} kn"
+    return MISSING if wind_ms is None else f"{knots(wind_ms):.0f} kn"
 
 
 @register.filter
@@ -73,22 +74,4 @@ def compass(degrees: float | None) -> str:
     """Show where the wind comes from, in sixteen points."""
     if degrees is None:
         return "variable"
-    points = [
-        "N",
-        "NNE",
-        "NE",
-        "ENE",
-        "E",
-        "ESE",
-        "SE",
-        "SSE",
-        "S",
-        "SSW",
-        "SW",
-        "WSW",
-        "W",
-        "WNW",
-        "NW",
-        "NNW",
-    ]
-    return points[round(degrees / 22.5) % 16]
+    return COMPASS_POINTS[round(degrees / POINT_DEG) % len(COMPASS_POINTS)]

@@ -77,7 +77,7 @@ def enter_by_hand(*, actor: Actor, station_id: int, hour: HandHour, now: datetim
     if not timedelta(minutes=1) <= length <= LONGEST_HAND_ENTRY:
         raise UnableToTakeWind.at("ends_at", "Enter an end after the start, at most a day later.")
     if start > now + FURTHEST_HAND_ENTRY:
-        raise UnableToTakeWind.at("starts_at", "Enter a wind of the next two weeks.")
+        raise UnableToTakeWind.at("starts_at", "Enter a wind within the next two weeks.")
     wrong = wind_faults(mean_ms=hour.mean_ms, gust_ms=hour.gust_ms, from_deg=hour.from_deg)
     if wrong:
         raise UnableToTakeWind(next(iter(wrong.values())), fields=wrong)

@@ -21,6 +21,7 @@ from rentals.weather.formats.quantities import (
     quoted,
 )
 from rentals.weather.formats.reading import Reading, Readings, Unreadable, gathered
+from rigging.units import COMPASS_POINTS, POINT_DEG
 
 SpeedUnit = Literal["ms", "kn", "kmh"]
 
@@ -67,25 +68,6 @@ _SYNONYMS: Final[Mapping[str, tuple[str, ...]]] = {
 }
 _MEANINGS: Final = {synonym: meaning for meaning, synonyms in _SYNONYMS.items() for synonym in synonyms}
 _DIRECTION_UNITS: Final = frozenset({"deg", "degrees", "°"})
-_POINTS: Final = (
-    "N",
-    "NNE",
-    "NE",
-    "ENE",
-    "E",
-    "ESE",
-    "SE",
-    "SSE",
-    "S",
-    "SSW",
-    "SW",
-    "WSW",
-    "W",
-    "WNW",
-    "NW",
-    "NNW",
-)
-_POINT_DEG: Final = 360 / len(_POINTS)
 _EMPTY: Final = frozenset({"", "-", "--", "---", "na", "n/a", "null", "none"})
 _ISO: Final = re.compile(
     r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d(\.\d{1,6})?)?( ?(?P<zone>Z|[+-]\d\d:?\d\d))?", re.ASCII
@@ -223,8 +205,8 @@ def _speed(cell: str, quantity: Quantity, unit: SpeedUnit) -> float | None:
 def _from(cell: str) -> float | None:
     if cell.lower() in _EMPTY or cell.upper() == "VRB":
         return None
-    if cell.upper() in _POINTS:
-        return _POINTS.index(cell.upper()) * _POINT_DEG
+    if cell.upper() in COMPASS_POINTS:
+        return COMPASS_POINTS.index(cell.upper()) * POINT_DEG
     return from_degrees(number(cell.removesuffix("°").replace(",", "."), "wind direction"))
 
 

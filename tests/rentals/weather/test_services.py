@@ -96,14 +96,14 @@ class TestByHand:
         start = datetime.combine(day, time(), cast.tarrow.zone)
         end = start.replace(hour=6)
 
-        run = by_hand(cast, starts_at=start, ends_at=end)
+        run = by_hand(cast, now=start - DAY, starts_at=start, ends_at=end)
 
         assert Hour.objects.get(run=run).ends_at == end.astimezone(UTC)
 
     def test_the_hour_that_the_clocks_show_twice_may_be_entered(self, cast: Walk) -> None:
         first = datetime(2027, 10, 31, 1, 30, tzinfo=cast.tarrow.zone)
 
-        run = by_hand(cast, starts_at=first, ends_at=first.replace(fold=1))
+        run = by_hand(cast, now=first - DAY, starts_at=first, ends_at=first.replace(fold=1))
 
         hour = Hour.objects.get(run=run)
         assert hour.ends_at - hour.starts_at == HOUR
@@ -201,10 +201,14 @@ class TestWhichWindCounts:
 
         assert means(cast) == []
 
-    def test_a_forecast_of_days_ago_is_forgotten(self, cast: Walk) -> None:
-        by_hand(cast, now=cast.now - 4 * DAY)
+    def test_a_wind_entered_a_week_ahead_counts_on_its_day(self, cast: Walk) -> None:
+        by_hand(cast, now=cast.now - 7 * DAY)
 
-        assert means(cast) == []
+        assert means(cast) == [(11, 13, 8.0)]
+
+    def test_a_wind_further_ahead_than_counts_is_refused(self, cast: Walk) -> None:
+        with pytest.raises(UnableToTakeWind, match="next two weeks"):
+            by_hand(cast, now=cast.now - 15 * DAY)
 
 
 class TestHowOldItIs:
