@@ -7,7 +7,7 @@ among the idle, and the same rule holds.
 """
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -94,10 +94,11 @@ def _sails(all_rides: list[Ride]) -> list[int]:
     return sorted({ride.sail for ride in all_rides})
 
 
-def rides(model: Model, x: Floats) -> list[Ride]:
-    """Who is served with which stocks, in order of start."""
+def rides(model: Model, x: Floats, only: Iterable[int] | None = None) -> list[Ride]:
+    """Who is served with which stocks, in order of start; of all shapes or only those given."""
     out: list[Ride] = []
-    for d, shape in enumerate(model.shapes):
+    for d in range(len(model.shapes)) if only is None else only:
+        shape = model.shapes[d]
         sails = [k for k, _ in shape.sails for _ in range(round(x[model.columns.sail[d, k]]))]
         boards = [j for j, _ in shape.boards for _ in range(round(x[model.columns.board[d, j]]))]
         out += [

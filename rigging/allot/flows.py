@@ -36,10 +36,11 @@ def flows(model: Model) -> Flows:
     low, high = model.row_low.copy(), model.row_high.copy()
     before: list[int] = []
     after: list[int] = []
-    for crowd in model.crowds:
-        before += crowd[:-1]
-        after += crowd[1:]
-    free = np.array([row for crowd in model.crowds for row in crowd], dtype=int)
+    peaks = [list(crowd.rows.values()) for crowd in model.crowds]
+    for rows in peaks:
+        before += rows[:-1]
+        after += rows[1:]
+    free = np.array([row for rows in peaks for row in rows], dtype=int)
     at = {row: n for n, row in enumerate(free.tolist())}
     low[free] = high[free] = model.row_high[free]
     low[after] = high[after] = np.subtract(model.row_high[after], model.row_high[before])

@@ -6,6 +6,7 @@ be the best are solved; the answer states the most that any other could have gai
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from math import ceil
 from typing import Any, Final
 
 import numpy as np
@@ -44,7 +45,7 @@ class Lacks:
     """The purchases that gain most, best first, and the points that no other one can exceed."""
 
     purchases: tuple[Purchase, ...]
-    others_points: float
+    others_points: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +63,9 @@ def lacks(
     """Find the single purchases that would have gained most over the days.
 
     Args:
-        days: by name the problem of each day; a stock without units is one that the shed might buy.
-        top: how many purchases to solve.
+        days: by name the problem of each day; a stock without units is one that the shed might buy, and
+            is solved in any case.
+        top: how many other purchases to solve.
         seconds: time limit of each day's solution.
 
     Raises:
@@ -71,11 +73,12 @@ def lacks(
     """
     known = {name: _solved(problem, seconds, clock) for name, problem in days.items()}
     bounds = {wanted: _at_most(wanted, known) for wanted in _stocks(known)}
-    order = sorted(bounds, key=lambda wanted: (-sum(bounds[wanted].values()), wanted))
-    found = [_purchase(wanted, known, bounds[wanted], seconds, clock) for wanted in order[:top]]
+    new = [wanted for wanted in bounds if not _owned(wanted, known)]
+    order = sorted(bounds.keys() - set(new), key=lambda wanted: (-sum(bounds[wanted].values()), wanted))
+    found = [_purchase(wanted, known, bounds[wanted], seconds, clock) for wanted in (*new, *order[:top])]
     return Lacks(
         purchases=tuple(sorted(found, key=lambda p: (-p.points, -p.mismatch, p.kind, p.name))),
-        others_points=max((sum(bounds[wanted].values()) for wanted in order[top:]), default=0.0),
+        others_points=max((sum(map(ceil, bounds[wanted].values())) for wanted in order[top:]), default=0),
     )
 
 
@@ -88,6 +91,12 @@ def _solved(problem: Problem, seconds: float, clock: Clock) -> Solved:
 def _stocks(known: Mapping[str, Solved]) -> Iterator[Wanted]:
     kinds = (group for day in known.values() for group in day.problem.stocks())
     yield from dict.fromkeys((kind, stock.name) for kind, stocks in kinds for stock in stocks)
+
+
+def _owned(wanted: Wanted, known: Mapping[str, Solved]) -> bool:
+    kind, name = wanted
+    days = (dict(day.problem.stocks())[kind] for day in known.values())
+    return any(stock.name == name and stock.units for stocks in days for stock in stocks)
 
 
 def _at_most(wanted: Wanted, known: Mapping[str, Solved]) -> dict[str, float]:

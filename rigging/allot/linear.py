@@ -62,7 +62,7 @@ class Relaxation:
             row_low=self._flows.row_low,
             row_high=self._flows.row_high,
         )
-        self._highs = _loaded(soft)
+        self._highs = loaded(soft)
         self._highs.setOptionValue("solver", "ipx" if self._columns > INTERIOR_COLUMNS else "simplex")
         self._soft = True
 
@@ -119,9 +119,9 @@ def _searched(
     model: Model, options: Mapping[str, float | str | bool], start: Floats | None = None
 ) -> tuple[Floats | None, float, float]:
     """What HiGHS finds, what it says that is worth, and its bound; infinite where it finds that none is."""
-    small, kept = _without_fixed(model)
+    small, kept, _ = without_fixed(model)
     scale = min(1.0, LARGEST_COST / float(np.max(np.abs(small.cost), initial=1.0)))
-    highs = _loaded(small, scale=scale, whole=True)
+    highs = loaded(small, scale=scale, whole=True)
     highs.setOptionValue("mip_rel_gap", 0.0)
     for name, value in options.items():
         highs.setOptionValue(name, value * scale if name == "mip_abs_gap" else value)  # type: ignore[operator]
@@ -141,8 +141,8 @@ def _searched(
     return found, float(info.objective_function_value) / scale, bound
 
 
-def _without_fixed(model: Model) -> tuple[Model, Ints]:
-    """The model over the columns that can move and the rows that can bind, and those columns' numbers."""
+def without_fixed(model: Model) -> tuple[Model, Ints, Ints]:
+    """The model over the columns that can move and the rows that can bind, and the numbers of both."""
     kept = np.flatnonzero(model.high > model.low)
     fixed = np.where(model.high > model.low, 0.0, model.low)
     settled = model.matrix @ fixed
@@ -162,10 +162,10 @@ def _without_fixed(model: Model) -> tuple[Model, Ints]:
         row_high=(model.row_high - settled)[binding],
         offset=model.offset + float(model.cost @ fixed),
     )
-    return small, kept
+    return small, kept, np.flatnonzero(binding)
 
 
-def _loaded(model: Model, *, scale: float = 1.0, whole: bool = False) -> highspy.Highs:
+def loaded(model: Model, *, scale: float = 1.0, whole: bool = False) -> highspy.Highs:
     lp = highspy.HighsLp()
     lp.num_row_, lp.num_col_ = model.matrix.shape
     lp.col_cost_, lp.col_lower_, lp.col_upper_ = model.cost * scale, model.low, model.high

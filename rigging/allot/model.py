@@ -62,6 +62,27 @@ class Columns:
     boom: dict[tuple[int, int], int] = field(default_factory=dict)
 
 
+Span = tuple[int, int, int]
+"""Start and end of a shape's time in minutes, and its column."""
+
+
+@dataclass(frozen=True, slots=True)
+class Crowd:
+    """Rows that keep the riders of one stock within its units, in one segment of the day, peak by peak.
+
+    `supply` is the column of the rigs to be had, None where the number of `units` is fixed.
+    """
+
+    kind: str
+    stock: int
+    segment: Segment
+    supply: int | None
+    units: int
+    spans: tuple[Span, ...]
+    held: tuple[Taken, ...]
+    rows: dict[int, int]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Weights:
     """The strict order as numbers: a point outweighs all mismatch there can be, a hundredth all builds."""
@@ -82,7 +103,7 @@ class Model:
     columns: Columns
     points_row: int
     sources: dict[int, Source]
-    crowds: tuple[tuple[int, ...], ...]
+    crowds: tuple[Crowd, ...]
     cost: Floats
     low: Floats
     high: Floats
@@ -158,7 +179,7 @@ class Draft:
         self.weights = _weights(self.shapes, problem)
         self.points_row = -1
         self.sources: dict[int, Source] = {}
-        self.crowds: list[list[int]] = []
+        self.crowds: list[Crowd] = []
         self._cost: list[float] = []
         self._high: list[float] = []
         self._low: list[float] = []
@@ -218,7 +239,7 @@ class Draft:
             columns=self.columns,
             points_row=self.points_row,
             sources=self.sources,
-            crowds=tuple(tuple(rows) for rows in self.crowds),
+            crowds=tuple(self.crowds),
             cost=np.array(self._cost, dtype=float),
             low=np.array(self._low, dtype=float),
             high=np.array(self._high, dtype=float),
@@ -385,30 +406,31 @@ def _add_crew(draft: Draft) -> None:
 def _add_sail_peaks(draft: Draft) -> None:
     held = taken(draft.problem, "sails", draft.segments[0].start_min)
     wishes = _spans(draft, draft.columns.sail)
-    for k in wishes | held:
+    for k in sorted({k for k, _ in draft.columns.rigs} | wishes.keys() | held.keys()):
         for segment in draft.segments:
             rigs = (draft.columns.kept if segment.building else draft.columns.rigs).get((k, segment.slot))
-            crowds = _crowds(segment, wishes.get(k, []), held.get(k, []))
-            draft.crowds.append([draft.crowd(riders, rigs, -busy) for riders, busy in crowds])
+            crowd = Crowd("sails", k, segment, rigs, 0, tuple(wishes.get(k, ())), tuple(held.get(k, ())), {})
+            for moment, riders, busy in crowded(crowd):
+                crowd.rows[moment] = draft.crowd(riders, rigs, -busy)
+            draft.crowds.append(crowd)
 
 
 def _add_board_peaks(draft: Draft) -> None:
     day = Segment(draft.segments[0].start_min, draft.segments[-1].end_min, BEFORE, building=False)
     held = taken(draft.problem, "boards", day.start_min)
-    for j, spans in _spans(draft, draft.columns.board).items():
-        units = len(draft.problem.boards[j].units)
-        draft.crowds.append(
-            [
-                draft.crowd(riders, None, units - busy, of=("boards", j))
-                for riders, busy in _crowds(day, spans, held.get(j, []))
-                if sum(draft.high(column) for column in riders) > units - busy
-            ]
-        )
+    wishes = _spans(draft, draft.columns.board)
+    for j, stock in enumerate(draft.problem.boards):
+        units = len(stock.units)
+        crowd = Crowd("boards", j, day, None, units, tuple(wishes.get(j, ())), tuple(held.get(j, ())), {})
+        for moment, riders, busy in crowded(crowd):
+            if sum(draft.high(column) for column in riders) > units - busy:
+                crowd.rows[moment] = draft.crowd(riders, None, units - busy, of=("boards", j))
+        draft.crowds.append(crowd)
 
 
 def _add_choice_of_pattern(draft: Draft, k: int) -> None:
     numbers = [p for p, pattern in enumerate(draft.patterns) if pattern.sail == k]
-    spans: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
+    spans: dict[int, list[Span]] = defaultdict(list)
     for (d, sail), column in list(draft.columns.sail.items()):
         if sail == k:
             shape = draft.shapes[d]
@@ -418,30 +440,31 @@ def _add_choice_of_pattern(draft: Draft, k: int) -> None:
                 spans[p].append((shape.start_min, shape.end_min, choice))
     busy = held_until(draft.problem)
     for p in numbers:
-        held = [Taken(draft.segments[0].start_min, until) for until in busy.get(draft.patterns[p], [])]
+        held = tuple(Taken(draft.segments[0].start_min, until) for until in busy.get(draft.patterns[p], []))
         for segment in draft.segments:
             rigs = (draft.columns.keep if segment.building else draft.columns.stand).get((p, segment.slot))
-            for riders, taken_rigs in _crowds(segment, spans[p], held):
-                draft.crowd(riders, rigs, -taken_rigs)
+            crowd = Crowd("patterns", p, segment, rigs, 0, tuple(spans[p]), held, {})
+            for moment, riders, out in crowded(crowd):
+                crowd.rows[moment] = draft.crowd(riders, rigs, -out)
+            draft.crowds.append(crowd)
 
 
-def _spans(draft: Draft, columns: dict[tuple[int, int], int]) -> dict[int, list[tuple[int, int, int]]]:
+def _spans(draft: Draft, columns: dict[tuple[int, int], int]) -> dict[int, list[Span]]:
     """By stock: start, end and column of every shape that may have it."""
-    out: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
+    out: dict[int, list[Span]] = defaultdict(list)
     for (d, stock), column in columns.items():
         out[stock].append((draft.shapes[d].start_min, draft.shapes[d].end_min, column))
     return out
 
 
-def _crowds(
-    segment: Segment, wishes: list[tuple[int, int, int]], held: list[Taken]
-) -> Iterator[tuple[list[int], int]]:
-    """Per peak of the segment: the columns of riders who may be under way, and how many units are taken."""
-    spans = np.array([*wishes, *((hold.start_min, hold.end_min, -1) for hold in held)], dtype=np.int64)
-    starts, ends, columns = spans.reshape(-1, 3).T
+def crowded(crowd: Crowd) -> Iterator[tuple[int, list[int], int]]:
+    """Per peak: the minute, the columns of riders who may be under way, and how many units are taken."""
+    segment = crowd.segment
+    held = [(hold.start_min, hold.end_min, -1) for hold in crowd.held]
+    starts, ends, columns = np.array([*crowd.spans, *held], dtype=np.int64).reshape(-1, 3).T
     inside = (starts < segment.end_min) & (ends > segment.start_min)
     starts = np.maximum(starts[inside], segment.start_min)
     ends, columns = np.minimum(ends[inside], segment.end_min), columns[inside]
-    for moment in peaks(starts, ends):
+    for moment in peaks(starts, ends).tolist():
         under_way = columns[(starts <= moment) & (ends > moment)]
-        yield under_way[under_way >= 0].tolist(), int(np.sum(under_way < 0))
+        yield moment, under_way[under_way >= 0].tolist(), int(np.sum(under_way < 0))

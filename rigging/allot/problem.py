@@ -241,22 +241,35 @@ def _validate_stocks(problem: Problem) -> None:
 
 
 def _validate_demands(problem: Problem) -> None:
-    known = {kind: {stock.name for stock in stocks} for kind, stocks in problem.stocks()}
+    known = known_names(problem)
     seen: set[str] = set()
     for index, demand in enumerate(problem.demands):
-        path = f"demands[{index}]"
         if demand.id in seen:
-            raise BadValue(f"{path}.id", demand.id, "", "an id that no other demand has")
+            raise BadValue(f"demands[{index}].id", demand.id, "", "an id that no other demand has")
         seen.add(demand.id)
-        _validate_span(path, demand.start_min, demand.end_min)
-        in_range(f"{path}.mass_kg", demand.mass_kg, "kg", *MASS_KG)
-        if demand.promised is not None:
-            _validate_promise(path, demand.promised, known)
-        for kind, wishes in (("sails", demand.sails), ("boards", demand.boards)):
-            for name, loss in wishes.items():
-                if name not in known[kind]:
-                    raise BadValue(f"{path}.{kind}.{name}", name, "", f"the name of one of the {kind}")
-                in_range(f"{path}.{kind}.{name}", loss, "", 0.0, 1.0)
+        validate_demand(f"demands[{index}]", demand, known)
+
+
+def known_names(problem: Problem) -> dict[str, set[str]]:
+    """Names of the stocks of each kind."""
+    return {kind: {stock.name for stock in stocks} for kind, stocks in problem.stocks()}
+
+
+def validate_demand(path: str, demand: Demand, known: Mapping[str, set[str]]) -> None:
+    """Refuse a demand that is wrong in itself or wishes for what the shed doesn't know.
+
+    Raises:
+        BadValue: named by the field under `path`.
+    """
+    _validate_span(path, demand.start_min, demand.end_min)
+    in_range(f"{path}.mass_kg", demand.mass_kg, "kg", *MASS_KG)
+    if demand.promised is not None:
+        _validate_promise(path, demand.promised, known)
+    for kind, wishes in (("sails", demand.sails), ("boards", demand.boards)):
+        for name, loss in wishes.items():
+            if name not in known[kind]:
+                raise BadValue(f"{path}.{kind}.{name}", name, "", f"the name of one of the {kind}")
+            in_range(f"{path}.{kind}.{name}", loss, "", 0.0, 1.0)
 
 
 def _validate_promise(path: str, promised: tuple[str, str], known: Mapping[str, set[str]]) -> None:

@@ -37,12 +37,13 @@ def shapes(problem: Problem, rigged: dict[int, int]) -> tuple[Shape, ...]:
     merged: dict[tuple[Shape, int], list[int]] = defaultdict(list)
     for index, demand in enumerate(problem.demands):
         if demand.id not in issued:
-            shape, alone = _shape(problem, demand, rigged)
+            shape, alone = shape_of(problem, demand, rigged)
             merged[shape, index if alone else -1].append(index)
     return tuple(replace(shape, demands=tuple(demands)) for (shape, _), demands in merged.items())
 
 
-def _shape(problem: Problem, demand: Demand, rigged: dict[int, int]) -> tuple[Shape, bool]:
+def shape_of(problem: Problem, demand: Demand, rigged: dict[int, int]) -> tuple[Shape, bool]:
+    """The shape of one demand, without its index, and whether some sail doesn't go with some board."""
     sails = {
         k: hundredths(demand.sails[stock.name]) + _changed(demand, 0, stock.name, CHANGED_SAIL)
         for k, stock in enumerate(problem.sails)
