@@ -1,0 +1,283 @@
+"""Every page of the walk: who sees it, what it asks the database, and what protects it."""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from rentals.bookings.models import Outing
+from rentals.lib import clock
+from rentals.weather.models import Source
+from tests.rentals.browser import protected, signed_in
+from tests.rentals.walk import Walk
+
+MOST_QUERIES = 12
+WHO_AND_WHERE = ["django_session", "people_user", "people_posting", "stations_station"]
+"""What every page of a station asks first."""
+
+OFFERS = ["bookings_kitpart", "fleet_item", "weather_hour", "stations_windlimit"]
+KIT_AND_LIMITS = ["bookings_kitpart", "weather_hour", "stations_windlimit"]
+BEACH = ["weather_observation", "afloat_beachlog"]
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page, the rows that its address needs, and the tables it asks, in order."""
+
+    name: str
+    asks: list[str]
+    of: Callable[[Walk], list[object]] = lambda cast: []
+    address: str = ""
+
+    def url(self, cast: Walk) -> str:
+        return reverse(self.address or self.name, args=[cast.tarrow.slug, *self.of(cast)])
+
+    def __str__(self) -> str:
+        return self.name
+
+
+def after(_made: object) -> list[object]:
+    """No rows for the address: what was made is only to be there."""
+    return []
+
+
+PAGES = [
+    Page(
+        "today",
+        ["bookings_outing", "weather_run", "weather_hour", *BEACH, "bookings_kitpart", "bench_job"],
+        # Riders afloat are among the outings; their kit is one query for all.
+        lambda cast: after(cast.out()),
+    ),
+    Page(
+        "outing that is booked",
+        ["bookings_outing", *OFFERS, "rigs_card", "audit_entry"],
+        lambda cast: [cast.booked()[0].pk],
+        "outing",
+    ),
+    Page(
+        "outing with its kit",
+        ["bookings_outing", *OFFERS, "rigs_card", "audit_entry"],
+        lambda cast: [cast.kitted().pk],
+        "outing",
+    ),
+    Page(
+        "outing afloat",
+        ["bookings_outing", *OFFERS, "rigs_card", "audit_entry"],
+        lambda cast: [cast.out().pk],
+        "outing",
+    ),
+    Page("card", ["bookings_outing", "rigs_card", "fleet_item"], lambda cast: [cast.kitted().pk]),
+    Page(
+        "launch-check",
+        [
+            "bookings_outing",
+            "bookings_kitpart",
+            "weather_hour",
+            "stations_windlimit",
+            *BEACH,
+            "bookings_outing",
+        ],
+        lambda cast: [cast.issued().pk],
+    ),
+    Page("return-check", ["bookings_outing", "bookings_kitpart"], lambda cast: [cast.out().pk]),
+    Page("kit", ["fleet_item"], lambda cast: after(cast.shed)),
+    Page(
+        "item",
+        ["fleet_item", "bench_job", "audit_entry", "bench_wearposting"],
+        lambda cast: [cast.faulty("S1").item.tag],
+    ),
+    Page("bench", ["bench_job"], lambda cast: after(cast.mended("S1"))),
+    Page("riders", ["people_rider"], lambda cast: after(cast.wren)),
+    Page("rider", ["people_rider"], lambda cast: [cast.wren.pk]),
+    Page("book", ["people_rider"], lambda cast: after(cast.wren)),
+    Page("beach", [*BEACH, "bookings_outing"]),
+    Page("weather", ["weather_run", "weather_hour", "weather_observation", "weather_source"]),
+]
+TAPS = ["issue", "launch", "ashore", "cancel"]
+"""Buttons on an outing that post to an address of their own."""
+
+
+@pytest.fixture(autouse=True)
+def _at(now: datetime, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(clock, "now", lambda: now)
+
+
+def asked(client: Client, url: str) -> list[str]:
+    """The table that each query of a page asks first."""
+    with CaptureQueriesContext(connection) as queries:
+        assert client.get(url).status_code == 200
+    return [re.findall(r'FROM "(\w+)"', query["sql"])[0] for query in queries]
+
+
+class TestEachPage:
+    @pytest.mark.parametrize("page", PAGES, ids=str)
+    @pytest.mark.parametrize("who", ["desk", "instructor", "manager"])
+    def test_everybody_of_the_station_sees_it(self, cast: Walk, page: Page, who: str) -> None:
+        url = page.url(cast)
+
+        response = signed_in(getattr(cast, who)).get(url)
+
+        assert response.status_code == 200
+        assert cast.tarrow.name in response.content.decode()
+
+    @pytest.mark.parametrize("page", PAGES, ids=str)
+    def test_it_asks_each_table_once(self, cast: Walk, page: Page) -> None:
+        url = page.url(cast)
+
+        found = asked(signed_in(cast.desk), url)
+
+        assert found == [*WHO_AND_WHERE, *page.asks]
+        assert len(found) <= MOST_QUERIES
+
+    @pytest.mark.parametrize("page", PAGES, ids=str)
+    def test_from_another_station_it_does_not_exist(self, cast: Walk, page: Page) -> None:
+        url = page.url(cast)
+        rhys = signed_in(cast.neighbour)
+
+        assert rhys.get(url).status_code == 404
+        assert rhys.get(url.replace(cast.tarrow.slug, cast.kettle.slug)).status_code in (200, 404)
+
+    @pytest.mark.parametrize("page", PAGES, ids=str)
+    def test_somebody_not_signed_in_is_asked_to(self, cast: Walk, page: Page) -> None:
+        url = page.url(cast)
+
+        response = Client().get(url)
+
+        assert (response.status_code, response["Location"]) == (302, f"/sign-in/?next={url}")
+
+    @pytest.mark.parametrize("page", PAGES, ids=str)
+    def test_it_is_protected(self, cast: Walk, page: Page) -> None:
+        protected(signed_in(cast.desk).get(page.url(cast)).headers)
+
+
+class TestTwiceAsMany:
+    """A list asks no more when there is twice as much to show."""
+
+    @pytest.mark.parametrize("name", ["today", "bench", "kit", "riders", "book", "weather"])
+    def test_a_list_asks_no_more(self, cast: Walk, name: str) -> None:
+        client, url = signed_in(cast.desk), reverse(name, args=[cast.tarrow.slug])
+        self.grow(cast, "first")
+        before = len(asked(client, url))
+
+        self.grow(cast, "second")
+
+        assert len(asked(client, url)) == before
+
+    def test_an_outing_asks_no_more_for_a_longer_story(self, cast: Walk) -> None:
+        outing = cast.kitted()
+        client, url = signed_in(cast.desk), reverse("outing", args=[cast.tarrow.slug, outing.pk])
+        before = len(asked(client, url))
+
+        cast.kit(outing, sail_id=cast.shed["S1"].pk, override_reason="Asked for it")
+        cast.one_more("S9", like="S2")
+
+        assert len(asked(client, url)) == before
+
+    def grow(self, cast: Walk, name: str) -> None:
+        assert cast.shed
+        cast.blow()
+        outings = [cast.booked(cast.rider(f"{name} {number}", level="advanced"))[0] for number in range(3)]
+        if name == "first":
+            cast.kit(outings[0])
+        tag = "S1" if name == "first" else "B1"
+        cast.faulty(tag)
+        cast.one_more(f"{name[0]}9", like="M3")
+        Source.objects.create(station=cast.tarrow, kind="taf", url=f"https://met.invalid/{name}")
+
+
+class TestTaps:
+    @pytest.mark.parametrize("tap", TAPS)
+    def test_from_another_station_there_is_nothing_to_tap(self, cast: Walk, tap: str) -> None:
+        outing = cast.cleared()
+        rhys = signed_in(cast.neighbour)
+
+        assert rhys.post(reverse(tap, args=[cast.tarrow.slug, outing.pk])).status_code == 404
+        assert rhys.post(reverse(tap, args=[cast.kettle.slug, outing.pk])).status_code == 404
+        assert Outing.objects.get().state == "cleared"
+
+    @pytest.mark.parametrize("tap", TAPS)
+    def test_a_look_changes_nothing(self, cast: Walk, tap: str) -> None:
+        (outing,) = cast.booked()
+
+        assert signed_in(cast.desk).get(reverse(tap, args=[cast.tarrow.slug, outing.pk])).status_code == 405
+
+    @pytest.mark.parametrize("tap", TAPS)
+    def test_without_the_page_s_own_token_nothing_is_tapped(self, cast: Walk, tap: str) -> None:
+        (outing,) = cast.booked()
+        client = Client(enforce_csrf_checks=True)
+        client.force_login(cast.desk)
+
+        assert client.post(reverse(tap, args=[cast.tarrow.slug, outing.pk])).status_code == 403
+
+    def test_who_may_not_is_told_who_may(self, cast: Walk) -> None:
+        outing = cast.cleared()
+
+        response = signed_in(cast.desk).post(reverse("launch", args=[cast.tarrow.slug, outing.pk]))
+
+        assert response.status_code == 403
+        assert "instructor or manager" in response.content.decode()
+        protected(response.headers)
+
+    def test_what_has_moved_on_is_a_conflict_said_in_words(self, cast: Walk) -> None:
+        (outing,) = cast.booked()
+
+        response = signed_in(cast.desk).post(reverse("ashore", args=[cast.tarrow.slug, outing.pk]))
+
+        assert response.status_code == 409
+        assert "The outing is booked" in response.content.decode()
+
+    @pytest.mark.parametrize(
+        "written",
+        [
+            "",
+            "one",
+            "-1",
+            pytest.param("²", marks=pytest.mark.xfail(reason="isdigit takes what int does not")),
+        ],
+    )
+    def test_a_number_that_is_none_is_no_kit(self, cast: Walk, written: str) -> None:
+        url = reverse("issue", args=[cast.tarrow.slug, cast.kitted().pk])
+
+        assert signed_in(cast.desk).post(url, {"kit_no": written}).status_code == 409
+
+
+class TestAddresses:
+    @pytest.mark.parametrize("name", ["today", "weather"])
+    @pytest.mark.parametrize("day", ["2027-07-15", "soon", "2027-02-30", "0001-01-01", "9999-12-31", ""])
+    def test_any_day_is_answered(self, cast: Walk, name: str, day: str) -> None:
+        response = signed_in(cast.desk).get(reverse(name, args=[cast.tarrow.slug]), {"day": day})
+
+        assert response.status_code == 200
+
+    def test_an_item_is_found_by_its_tag_in_any_case(self, cast: Walk) -> None:
+        assert cast.shed
+        assert signed_in(cast.desk).get(reverse("item", args=[cast.tarrow.slug, "s1"])).status_code == 200
+
+    @pytest.mark.parametrize(
+        ("name", "args"), [("outing", [0]), ("card", [0]), ("item", ["X99"]), ("rider", [0])]
+    )
+    def test_what_is_not_there_is_not_found(self, cast: Walk, name: str, args: list[object]) -> None:
+        response = signed_in(cast.desk).get(reverse(name, args=[cast.tarrow.slug, *args]))
+
+        assert response.status_code == 404
+        protected(response.headers)
+
+    def test_one_station_is_gone_to_at_once(self, cast: Walk) -> None:
+        response = signed_in(cast.desk).get("/")
+
+        assert response["Location"] == reverse("today", args=[cast.tarrow.slug])
+
+    def test_of_several_one_is_chosen(self, cast: Walk) -> None:
+        page = signed_in(cast.instructor).get("/").content.decode()
+
+        assert cast.tarrow.name in page
+        assert cast.kettle.name in page
+
+    def test_somebody_without_a_post_is_told_whom_to_ask(self, cast: Walk) -> None:
+        assert "Ask a manager" in signed_in(cast.stranger).get("/").content.decode()
