@@ -92,12 +92,3 @@ def peaks(starts: Ints, ends: Ints) -> Ints:
     # A start is a peak when some span ends before the next start comes.
     last_of_run = np.append(first_end[1:] != first_end[:-1], True)
     return np.asarray(begins[last_of_run], dtype=np.int64)
-
-
-def most_at_once(starts: Ints, ends: Ints) -> int:
-    """The greatest number of spans under way together."""
-    moments = peaks(starts, ends)
-    if not moments.size:
-        return 0
-    under_way = np.searchsorted(np.sort(starts), moments, side="right")
-    return int(np.max(under_way - np.searchsorted(np.sort(ends), moments, side="right")))
