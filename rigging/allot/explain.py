@@ -89,7 +89,7 @@ class Shortages:
         step = self.filling.rider("sail", d, k)
         if self.filling.fits(step):
             return Counter(), (step,)
-        builds = [b for b in self.filling.builds.get(k, ()) if self.model.slots[b.slot].end_min <= start_min]
+        builds = [b for b in self.filling.builds(k) if self.model.slots[b.slot].end_min <= start_min]
         ways = [self._missing((build.step, step)) for build in builds]
         return min(ways, key=lambda way: _cost(way[0]), default=None)
 

@@ -3,7 +3,6 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
@@ -40,7 +39,7 @@ class Filling:
         self.x: list[float] = start.tolist()
         self.room: list[float] = (model.row_high - model.matrix @ start).tolist()
         self._columns = Columnwise(model)
-        self.builds = _builds(model, self._columns)
+        self._builds: dict[int, tuple[Build, ...]] = {}
         self._riders: dict[int, Step] = {}
 
     def fits(self, step: Step, beside: Step | None = None) -> bool:
@@ -73,10 +72,16 @@ class Filling:
             self._riders[column] = self._columns.step((column,), limits_only=True)
         return self._riders[column]
 
+    def builds(self, k: int) -> tuple[Build, ...]:
+        """Every way to build one more rig of a sail."""
+        if k not in self._builds:
+            self._builds[k] = tuple(_builds(self.model, self._columns, k))
+        return self._builds[k]
+
     def rig_for(self, step: Step, k: int, start_min: int) -> Step | None:
         """The build that makes room for the step with the most parts left over, if there is one."""
         best, most = None, -np.inf
-        for build in self.builds.get(k, ()):
+        for build in self.builds(k):
             left = min((self.room[row] for row in build.scarce), default=np.inf)
             if (
                 left > most
@@ -92,20 +97,19 @@ class Columnwise:
     """The model's matrix as rows and entries by column, for steps of a few columns."""
 
     def __init__(self, model: Model) -> None:
-        starts = model.matrix.indptr.tolist()
-        rows, entries = model.matrix.indices.tolist(), model.matrix.data.tolist()
-        self._entries = [
-            list(zip(rows[low:high], entries[low:high], strict=True)) for low, high in pairwise(starts)
-        ]
+        self._starts: list[int] = model.matrix.indptr.tolist()
+        self._rows: list[int] = model.matrix.indices.tolist()
+        self._entries: list[float] = model.matrix.data.tolist()
         self._limit: list[bool] = np.isneginf(model.row_low).tolist()
 
     def step(self, columns: tuple[int, ...], *, limits_only: bool = False) -> Step:
         """The step that raises the columns; equations may be left out, limits never."""
         use: dict[int, float] = {}
         for column in columns:
-            for row, entry in self._entries[column]:
+            for at in range(self._starts[column], self._starts[column + 1]):
+                row = self._rows[at]
                 if self._limit[row] or not limits_only:
-                    use[row] = use.get(row, 0.0) + entry
+                    use[row] = use.get(row, 0.0) + self._entries[at]
         return Step(columns, {row: amount for row, amount in use.items() if amount})
 
 
@@ -124,20 +128,16 @@ def nobody_served(model: Model) -> Floats:
     return x
 
 
-def _builds(model: Model, by_column: Columnwise) -> dict[int, list[Build]]:
-    booms: dict[int, list[int]] = defaultdict(list)
-    for (k, _), column in model.columns.boom.items():
-        booms[k].append(column)
-    out: dict[int, list[Build]] = defaultdict(list)
+def _builds(model: Model, by_column: Columnwise, k: int) -> Iterator[Build]:
+    booms = [column for (of, _), column in model.columns.boom.items() if of == k]
+    numbers = [p for p, pattern in enumerate(model.patterns) if pattern.sail == k]
     for s, slot in enumerate(model.slots):
         if slot.seats is not None and not slot.seats:
             continue
-        for p, pattern in enumerate(model.patterns):
-            for columns in _standing_from(model, p, pattern.sail, s, booms.get(pattern.sail, [])):
+        for p in numbers:
+            for columns in _standing_from(model, p, k, s, booms):
                 step = by_column.step(tuple(columns))
-                scarce = tuple(row for row, use in step.use.items() if use > 0)
-                out[pattern.sail].append(Build(s, step, scarce))
-    return out
+                yield Build(s, step, tuple(row for row, use in step.use.items() if use > 0))
 
 
 def _standing_from(model: Model, p: int, k: int, slot: int, booms: list[int]) -> Iterator[list[int]]:
@@ -153,29 +153,51 @@ def _standing_from(model: Model, p: int, k: int, slot: int, booms: list[int]) ->
         yield out
 
 
-def first_come(model: Model, order: Iterable[int] | None = None) -> Floats:
-    """A feasible point: shapes in the order given (by points, then as they came), each the best left.
+def first_come(model: Model) -> Floats:
+    """A feasible point: riders by points, then as they came, each the best left; groups whole or not."""
+    order = sorted(range(len(model.shapes)), key=lambda d: (-model.shapes[d].points, d))
+    return _filled(Filling(model), order)
 
-    Groups come whole or not at all.
-    """
-    filling = Filling(model)
-    if order is None:
-        order = sorted(range(len(model.shapes)), key=lambda d: (-model.shapes[d].points, d))
+
+def _filled(filling: Filling, order: Iterable[int]) -> Floats:
+    shapes = filling.model.shapes
     grouped: dict[str, list[int]] = defaultdict(list)
-    for d, shape in enumerate(model.shapes):
+    for d, shape in enumerate(shapes):
         if shape.group is not None:
             grouped[shape.group].append(d)
     done: set[str] = set()
     for d in order:
-        group = model.shapes[d].group
+        group = shapes[d].group
         if group is None:
-            for _ in model.shapes[d].demands:
+            for _ in shapes[d].demands:
                 if not _serve(filling, d):
                     break
         elif group not in done:
             done.add(group)
             _serve_group(filling, group, grouped[group])
     return np.array(filling.x)
+
+
+def guided(model: Model, x: Floats, whole: float) -> Floats:
+    """A feasible point near a relaxation's: first whom it places wholly, as it does, then the others."""
+    filling = Filling(model)
+    unsure = [d for d in range(len(model.shapes)) if not _placed(filling, d, x, whole)]
+    return _filled(filling, sorted(unsure, key=lambda d: (-model.shapes[d].points, d)))
+
+
+def _placed(filling: Filling, d: int, x: Floats, whole: float) -> bool:
+    """Whether a rider alone has been given what the relaxation gives them."""
+    shape, columns = filling.model.shapes[d], filling.model.columns
+    sails = [k for k, _ in shape.sails if x[columns.sail[d, k]] > 1 - whole]
+    boards = [j for j, _ in shape.boards if x[columns.board[d, j]] > 1 - whole]
+    if len(shape.demands) > 1 or shape.group is not None or not (sails and boards):
+        return False
+    board = filling.rider("board", d, boards[0])
+    steps = _on_a_rig(filling, filling.rider("sail", d, sails[0]), sails[0], shape.start_min)
+    if not steps or not filling.fits(board):
+        return False
+    filling.take([*steps, board])
+    return True
 
 
 def _serve_group(filling: Filling, group: str, members: list[int]) -> None:

@@ -20,8 +20,8 @@ from rigging.allot.shapes import (
     Shape,
     Taken,
     at_hand,
+    carriers,
     first_rigged,
-    goes_with,
     held_until,
     issued_through,
     shapes,
@@ -173,6 +173,7 @@ class Draft:
             dict.fromkeys(p.bare() if p.sail in loose else p for p in (*made, *self.standing))
         )
         self.shapes = shapes(problem, first_rigged(made, self.slots, self.standing))
+        self.carried = carriers(problem)
         self.at_hand = at_hand(problem, self.slots)
         self.issued = issued_through(problem, self.slots)
         self.columns = Columns()
@@ -321,9 +322,8 @@ def _add_points(draft: Draft) -> None:
 
 def _add_pairing(draft: Draft, d: int, shape: Shape) -> None:
     """Riders on sails that go only with some boards don't outnumber riders on those boards."""
-    suits = {
-        k: frozenset(j for j, _ in shape.boards if goes_with(draft.problem, k, j)) for k, _ in shape.sails
-    }
+    some = frozenset(j for j, _ in shape.boards)
+    suits = {k: draft.carried[k] & some for k, _ in shape.sails}
     for boards in dict.fromkeys(suits.values()):
         if len(boards) < len(shape.boards):
             sails: Terms = [(draft.columns.sail[d, k], 1.0) for k, other in suits.items() if other <= boards]

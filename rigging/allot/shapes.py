@@ -34,15 +34,24 @@ def shapes(problem: Problem, rigged: dict[int, int]) -> tuple[Shape, ...]:
     Where some sail doesn't go with some board a rider stays alone, so that the pair is one rider's.
     """
     issued = {hold.demand for hold in problem.frozen if hold.demand is not None}
+    carried = carriers(problem)
     merged: dict[tuple[Shape, int], list[int]] = defaultdict(list)
     for index, demand in enumerate(problem.demands):
         if demand.id not in issued:
-            shape, alone = shape_of(problem, demand, rigged)
+            shape, alone = shape_of(problem, demand, rigged, carried)
             merged[shape, index if alone else -1].append(index)
     return tuple(replace(shape, demands=tuple(demands)) for (shape, _), demands in merged.items())
 
 
-def shape_of(problem: Problem, demand: Demand, rigged: dict[int, int]) -> tuple[Shape, bool]:
+def carriers(problem: Problem) -> list[frozenset[int]]:
+    """By sail, the boards that carry it."""
+    boards = range(len(problem.boards))
+    return [frozenset(j for j in boards if goes_with(problem, k, j)) for k in range(len(problem.sails))]
+
+
+def shape_of(
+    problem: Problem, demand: Demand, rigged: dict[int, int], carried: list[frozenset[int]]
+) -> tuple[Shape, bool]:
     """The shape of one demand, without its index, and whether some sail doesn't go with some board."""
     sails = {
         k: hundredths(demand.sails[stock.name]) + _changed(demand, 0, stock.name, CHANGED_SAIL)
@@ -54,8 +63,9 @@ def shape_of(problem: Problem, demand: Demand, rigged: dict[int, int]) -> tuple[
         for j, stock in enumerate(problem.boards)
         if stock.name in demand.boards and stock.units
     }
-    pairs = [(k, j) for k in sails for j in boards if goes_with(problem, k, j)]
-    some_sail, some_board = {k for k, _ in pairs}, {j for _, j in pairs}
+    suited = {k: carried[k] & boards.keys() for k in sails}
+    some_sail = {k for k, some in suited.items() if some}
+    some_board = frozenset[int]().union(*suited.values())
     shape = Shape(
         (),
         demand.start_min,
@@ -65,7 +75,7 @@ def shape_of(problem: Problem, demand: Demand, rigged: dict[int, int]) -> tuple[
         tuple((k, loss) for k, loss in sails.items() if k in some_sail),
         tuple((j, loss) for j, loss in boards.items() if j in some_board),
     )
-    return shape, len(pairs) < len(some_sail) * len(some_board)
+    return shape, any(suited[k] != some_board for k in some_sail)
 
 
 def _changed(demand: Demand, part: int, name: str, cost: int) -> int:

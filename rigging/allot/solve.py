@@ -9,7 +9,7 @@ import numpy as np
 
 from rigging.allot.colour import Coloured, coloured, rig_list
 from rigging.allot.explain import unserved
-from rigging.allot.heuristic import first_come, nobody_served
+from rigging.allot.heuristic import first_come, guided, nobody_served
 from rigging.allot.linear import Relaxation, Relaxed, integer, rounded_point
 from rigging.allot.model import POINT_OVER_WORST, Floats, Model, build
 from rigging.allot.plan import Plan
@@ -188,8 +188,8 @@ def _round(search: Search, relaxation: Relaxed) -> None:
     low, high = search.model.low.copy(), search.model.high.copy()
     low[held] = high[held] = np.rint(relaxation.x[held])
     narrow = replace(search.model, low=low, high=high)
-    seconds = search.left * ROUNDING_SHARE
-    search.offer(rounded_point(narrow, seconds=seconds, near=search.finest / 2), "rounded relaxation")
+    found = rounded_point(narrow, seconds=search.left * ROUNDING_SHARE, near=search.finest / 2)
+    search.offer(guided(search.model, relaxation.x, WHOLE) if found is None else found, "rounded relaxation")
 
 
 def _close(search: Search, relaxation: Relaxed) -> None:

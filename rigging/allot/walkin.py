@@ -11,7 +11,7 @@ from rigging.allot.colour import rides
 from rigging.allot.linear import loaded, without_fixed
 from rigging.allot.model import Crowd, Floats, Model, build, crowded
 from rigging.allot.problem import Demand, Problem, known_names, validate, validate_demand
-from rigging.allot.shapes import FAR_MIN, Shape, goes_with, shape_of
+from rigging.allot.shapes import FAR_MIN, Shape, carriers, shape_of
 from rigging.allot.solve import SECONDS, WHOLE, Clock, searched
 from rigging.units import BadValue
 
@@ -53,7 +53,7 @@ class Counter:
         # The day's point stays feasible when a walk-in's columns come at nought: the primal simplex goes on.
         self._highs.setOptionValue("simplex_strategy", PRIMAL)
         self._before = self._whole()
-        self._names = known_names(problem)
+        self._names, self._carried = known_names(problem), carriers(problem)
         columns_of = (self.model.columns.sail, self.model.columns.board)
         self._shape_at = {column: d for of in columns_of for (d, _), column in of.items()}
 
@@ -67,7 +67,7 @@ class Counter:
         if demand.group is not None:
             raise BadValue("walk_in.group", demand.group, "", "none, since a walk-in is asked about alone")
         rigged = {k: -FAR_MIN for k, _ in self.model.columns.rigs}
-        shape, _ = shape_of(self.model.problem, demand, rigged)
+        shape, _ = shape_of(self.model.problem, demand, rigged, self._carried)
         rows, columns = self._size
         try:
             self._add(shape)
@@ -95,7 +95,7 @@ class Counter:
         entries: list[dict[int, float]] = [{one: 1.0, one + 1: 1.0} for _ in shape.sails]
         entries += [{one + 1: -1.0} for _ in shape.boards]
         wishes = [("sails", k) for k, _ in shape.sails] + [("boards", j) for j, _ in shape.boards]
-        for pair in _apart(self.model.problem, shape):
+        for pair in _apart(self._carried, shape):
             row = highs.getNumRow()
             highs.addRow(-highspy.kHighsInf, 1.0, 0, np.empty(0, np.int32), np.empty(0))
             for n in pair:
@@ -171,9 +171,9 @@ def with_rigs(model: Model, x: Floats) -> Model:
     return replace(model, low=low, high=high)
 
 
-def _apart(problem: Problem, shape: Shape) -> Iterator[tuple[int, int]]:
+def _apart(carried: list[frozenset[int]], shape: Shape) -> Iterator[tuple[int, int]]:
     """Places of a sail and a board among the walk-in's columns that don't go together."""
     for n, (k, _) in enumerate(shape.sails):
         for m, (j, _) in enumerate(shape.boards):
-            if not goes_with(problem, k, j):
+            if j not in carried[k]:
                 yield n, len(shape.sails) + m

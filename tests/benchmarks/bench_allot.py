@@ -148,7 +148,7 @@ def classes(count: int) -> Iterator[str]:
 
 def peers(count: int) -> Iterator[str]:
     """The same days by other means."""
-    yield "\nOurs beside HiGHS straight on the same model and beside the per-unit model, each with 20 s at most.\n"
+    yield "\nOurs beside HiGHS straight on the same model and beside the per-unit model, 20 s at most.\n"
     yield from heading(
         "days", "n", "ours, s", "HiGHS straight, s", "ratio", "per unit, s", "ratio", "per unit proven"
     )
@@ -240,7 +240,7 @@ def growth() -> Iterator[str]:
 
 def mismatch(count: int) -> Iterator[str]:
     """What the same riders lose less than first come gives them."""
-    yield "\nMismatch of exactly the riders whom first come serves, ours below first come's, %: least / median / most.\n"
+    yield "\nMismatch of just the riders whom first come serves, ours below its, %: least / median / most.\n"
     yield from heading("days", "n", "less")
     for name in ("200, 150 sails", "200, masts scarce", "300, one station"):
         less = [_less(problem) for problem in days(CLASSES[name][0], max(3, count // 2))]
@@ -304,7 +304,7 @@ def _shifted(losses: object, shift: float) -> dict[str, float]:
 
 def re_rigs(count: int) -> Iterator[str]:
     """Days on which the crew may build again."""
-    yield "\nRe-rigs: windows 07-09 (6 hands) and 12-13 (2), or 11-12 and 14:30-15:30 as well; 20 s at most.\n"
+    yield "\nRe-rigs: windows 07-09 (6 hands) and 12-13 (2), or 11-12 and 14:30-15:30; 20 s at most.\n"
     yield from heading("days", "n", "whole, s", "proven", "worst gap", "checker clean")
     morning = Window(420, 540, 6)
     for name, windows in (
