@@ -269,8 +269,8 @@ def test_what_must_never_be_never_is(db: None, now: datetime) -> None:
     run_state_machine_as_test(
         Day,
         settings=settings(
-            max_examples=16,
-            stateful_step_count=40,
+            max_examples=12,
+            stateful_step_count=30,
             deadline=None,
             derandomize=True,
             # Shrinking would replay whole days for minutes.

@@ -6,6 +6,7 @@ from contextlib import contextmanager
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from functools import cached_property
+from pathlib import Path
 from typing import Any, TypeVar
 from uuid import uuid4
 
@@ -163,6 +164,11 @@ class Rows:
         row = _ONE[model](self)
         assert isinstance(row, model)
         return row
+
+
+def tried_elsewhere(app: str, module: str = "test_database") -> bool:
+    """Whether an app tries its constraints and rules, or its doors, in a module beside its own tests."""
+    return (Path(__file__).parents[1] / app / f"{module}.py").exists()
 
 
 def copied(row: Row, **values: Any) -> Row:

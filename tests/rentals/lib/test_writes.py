@@ -1,11 +1,11 @@
 """Where a write begins: one transaction, rolled back when nobody asked who may, never one inside another."""
 
 import pytest
-from django.db import DatabaseError, transaction
+from django.db import DatabaseError
 
 from rentals.lib.access import Act, Actor, Role
 from rentals.lib.problems import NotAllowed, Refused
-from rentals.lib.writes import NotInWrite, PermissionNotAsked, inside_write, savepoint, write
+from rentals.lib.writes import PermissionNotAsked, inside_write, savepoint, write
 from rentals.people.models import User
 
 STATION = 1
@@ -98,18 +98,3 @@ def test_a_write_refuses_to_run_inside_another() -> None:
 def test_a_savepoint_loses_only_what_failed() -> None:
     assert hire_all(["ida", "ida", "jory"]) == 2
     assert names() == {"ida", "jory"}
-
-
-@pytest.mark.usefixtures("committing")
-class TestOutsideTheTransactionOfATest:
-    def test_a_helper_refuses_to_run_outside_a_write(self) -> None:
-        with pytest.raises(NotInWrite, match="keep"):
-            keep("ida")
-
-        assert names() == set()
-
-    def test_what_a_write_kept_is_committed_when_it_returns(self) -> None:
-        hire("ida")
-
-        assert not transaction.get_connection().in_atomic_block
-        assert names() == {"ida"}
