@@ -45,30 +45,26 @@ class Shortages:
     def __init__(self, model: Model, x: Floats) -> None:
         self.model = model
         self.filling = Filling(model, x)
-        self._known: dict[tuple[int, ...], tuple[Counter[Source], float] | None] = {}
+        self._known: dict[tuple[int, ...], Counter[Source] | None] = {}
 
-    def lack(self, shapes: list[int]) -> tuple[Counter[Source], float] | None:
-        """The cheapest units to add that serve these riders beside all others, and their loss."""
+    def lack(self, shapes: list[int]) -> Counter[Source] | None:
+        """The cheapest units to add that serve these riders beside all others; None if nothing does."""
         key = tuple(shapes)
         if key not in self._known:
+            room = self.filling.room.copy()
             self._known[key] = self._lack(shapes)
+            self.filling.room = room
         return self._known[key]
 
-    def _lack(self, shapes: list[int]) -> tuple[Counter[Source], float] | None:
+    def _lack(self, shapes: list[int]) -> Counter[Source] | None:
         lacking: Counter[Source] = Counter()
-        loss, made = 0.0, list[Step]()
-        room = self.filling.room.copy()
         for d in shapes:
             best = min(self._ways(d), key=lambda way: (_cost(way[0]), way[1]), default=None)
             if best is None:
-                self.filling.room = room
                 return None
             lacking += best[0]
-            loss += best[1]
-            made += best[2]
             self._add(best[0], best[2])
-        self.filling.room = room
-        return lacking, loss
+        return lacking
 
     def _add(self, lacking: Counter[Source], steps: tuple[Step, ...]) -> None:
         for row, source in self.model.sources.items():
@@ -115,11 +111,10 @@ def _explained(shortages: Shortages, demand: Demand, members: list[int]) -> Unse
     barred = _barred(shortages.model, demand)
     if barred is not None:
         return Unserved(demand=demand.id, reason=barred)
-    found = shortages.lack(members)
-    if found is None:
+    lacking = shortages.lack(members)
+    if lacking is None:
         text = "Somebody of the group can't be served, and the group stays together."
         return Unserved(demand=demand.id, reason=Reason(text, "groups go together", POLICY))
-    lacking, _ = found
     if not lacking:
         text = "Kit is free, but no rig stands for the whole outing: the crew would have to keep one up."
         return Unserved(demand=demand.id, reason=Reason(text, "rigs stand between slots", POLICY))

@@ -15,9 +15,13 @@ from rigging.allot.model import POINT_OVER_WORST, Floats, Model, build
 from rigging.allot.plan import Plan
 from rigging.allot.problem import Problem, validate
 from rigging.allot.score import assigned, issued, scored
+from rigging.units import in_range
 
 SECONDS: Final = 20.0
 """Time limit when none is given. Status: policy."""
+
+LONGEST_S: Final = 24 * 3600.0
+"""Longest time limit. Status: policy."""
 
 WHOLE: Final = 1e-6
 """How near to a whole number counts as whole. Status: policy; the solver's own tolerance."""
@@ -88,6 +92,7 @@ def solve(problem: Problem, seconds: float = SECONDS, clock: Clock = lambda: 0.0
     Raises:
         BadValue: named by the path of the field that is wrong.
     """
+    in_range("seconds", seconds, "s", 0.0, LONGEST_S)
     began = clock()
     model = build(validate(problem))
     search = searched(model, seconds - (clock() - began), clock)

@@ -59,6 +59,14 @@ def test_it_names_the_field_it_refuses(instance: Path, capsys: pytest.CaptureFix
     assert "turn_round_min is -1" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("seconds", ["-1", "nan", "inf"])
+def test_it_refuses_a_time_limit_that_is_none(
+    seconds: str, instance: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([str(instance), "--seconds", seconds]) == 2
+    assert capsys.readouterr().err.startswith("refused: seconds is")
+
+
 @pytest.mark.parametrize("text", ["", "{", "\xff"], ids=["empty", "truncated", "no JSON"])
 def test_it_says_that_a_file_can_not_be_read(
     text: str, instance: Path, capsys: pytest.CaptureFixture[str]

@@ -14,6 +14,8 @@ from tests.rigging.allot import instances, sheds
 
 MORE = re.compile(r"(one|\d+) more (.+?) (sail|mast|boom|extension|board)\b")
 
+RIDER = sheds.rider("d", sails={5.3: 0.0})
+
 
 def short(problem: Problem) -> Unserved:
     (rider,) = solve(problem).unserved
@@ -69,16 +71,16 @@ def test_it_counts_what_a_whole_group_lacks() -> None:
     ("problem", "words"),
     [
         (sheds.shed(sheds.rider("d", sails={})), "safety is never traded"),
-        (sheds.shed(replace(sheds.rider("d", sails={5.3: 0.0}), boards={})), "No board of the shed is safe for 75 kg"),
-        (sheds.shed(sheds.rider("d", sails={5.3: 0.0}), masts=()), "has a mast, extension and boom"),
-        (sheds.shed(sheds.rider("d", sails={5.3: 0.0}), boards=(sheds.board(most_m2=4.0),)), "carries a sail that suits"),
+        (sheds.shed(replace(RIDER, boards={})), "No board of the shed is safe for 75 kg"),
+        (sheds.shed(RIDER, masts=()), "has a mast, extension and boom"),
+        (sheds.shed(RIDER, boards=(sheds.board(most_m2=4.0),)), "carries a sail that suits"),
         (
             sheds.shed(sheds.rider("d", 8, 9, sails={5.3: 0.0}), crew=Crew(windows=(Window(480, 540, 1),))),
             "The outing starts at 08:00; no rig is ready before 09:00.",
         ),
     ],
     ids=["no sail", "no board", "no parts", "no board for the sail", "too early"],
-)  # fmt: skip
+)
 def test_it_says_what_bars_a_rider_whom_no_number_of_units_serves(problem: Problem, words: str) -> None:
     rider = short(problem)
 

@@ -95,6 +95,7 @@ REFUSED: list[tuple[str, Any]] = [
     ("demands[1].mass_kg", MISSING),
     ("demands[1].mass_kg", -75),
     ("demands[1].mass_kg", 500),
+    ("demands[1].mass_kg", 10**400),
     ("demands[1].mass_kg", None),
     ("demands[1].start", "2026-07-14T13:00:30+00:00"),
     ("demands[1].end", "2026-07-14T12:00:00+00:00"),
