@@ -48,6 +48,7 @@ INSTALLED_APPS = [
     "rentals.fleet",
     "rentals.bookings",
     "rentals.rigs",
+    "rentals.dayplan",
     "rentals.afloat",
     "rentals.bench",
     "rentals.desk",
@@ -244,6 +245,7 @@ CELERY_BEAT_SCHEDULE = {
     "watch who is overdue": {"task": "afloat.watch", "schedule": 15, "options": {"expires": 60}},
     "send what is in the outbox": {"task": "mail.send", "schedule": 10, "options": {"expires": 60}},
     "post wear of closed outings": {"task": "bench.post_wear", "schedule": 30, "options": {"expires": 120}},
+    "solve day plans that wait": {"task": "dayplan.solve", "schedule": 10, "options": {"expires": 60}},
     "fetch forecasts that are due": {"task": "weather.fetch", "schedule": 20, "options": {"expires": 300}},
 }
 

@@ -16,6 +16,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("<slug:station_slug>/", include("rentals.desk.urls")),
     path("<slug:station_slug>/", include("rentals.bench.urls")),
     path("<slug:station_slug>/", include("rentals.afloat.urls")),
+    path("<slug:station_slug>/", include("rentals.dayplan.urls")),
     path("<slug:station_slug>/", include("rentals.rigs.urls")),
     path("<slug:station_slug>/", include("rentals.bookings.urls")),
     path("<slug:station_slug>/", include("rentals.weather.urls")),

@@ -36,6 +36,9 @@ class Act(StrEnum):
     WITHDRAW = "withdraw an item"
     ENTER_WEATHER = "enter wind"
     SET_STATION = "change the station"
+    PLAN_DAY = "plan the day"
+    ACCEPT_PLAN = "accept a day plan"
+    RIG_UP = "tick a rig off"
 
 
 class System(StrEnum):
@@ -45,6 +48,7 @@ class System(StrEnum):
     POST_WEAR = "post wear"
     FETCH = "fetch a forecast"
     SEND = "send mail"
+    SOLVE = "solve a day plan"
     SEED = "load the demo"
 
 
@@ -69,6 +73,9 @@ MAY: Final[Mapping[Act, frozenset[Role]]] = {
     Act.WITHDRAW: frozenset({Role.MANAGER}),
     Act.ENTER_WEATHER: _BEACH,
     Act.SET_STATION: frozenset({Role.MANAGER}),
+    Act.PLAN_DAY: _BEACH,
+    Act.ACCEPT_PLAN: _BEACH,
+    Act.RIG_UP: _ALL,
 }
 
 _asked: ContextVar[bool] = ContextVar("permission asked", default=False)

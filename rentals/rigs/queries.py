@@ -109,7 +109,7 @@ def offers(outing: Outing) -> Offers:
         boards=_board_offers(free[Kind.BOARD], rider, best),
         fins=tuple(units[0] for units in free[Kind.FIN]),
         spares={part: tuple(units[0] for units in free[part]) for part in RIG_PARTS if part is not Kind.SAIL},
-        worn={kind: tuple(_worn_first(free[kind], outing)) for kind in WORN},
+        worn={kind: tuple(worn_first(free[kind], outing)) for kind in WORN},
         kit=own,
     )
 
@@ -248,7 +248,7 @@ def _board_offers(
     )
 
 
-def _worn_first(groups: Sequence[Sequence[Item]], outing: Outing) -> list[Item]:
+def worn_first(groups: Sequence[Sequence[Item]], outing: Outing) -> list[Item]:
     """Return what is worn, the size that should fit first; an aid must also carry the rider's mass."""
     mass = float(outing.rider.mass_kg)
     sizes = [name for name, _up_to in WORN_SIZES]

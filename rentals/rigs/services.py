@@ -17,7 +17,7 @@ from rentals.people.mapping import rider_to_core
 from rentals.rigs import queries
 from rentals.rigs.mapping import choice_to_json, settings_to_json, slot_to_json
 from rentals.rigs.models import Card
-from rigging import kit, trim
+from rigging import kit, sizing, trim, wind
 
 FORMULAS = "2026.1"
 """Version of the formulas a card was made with; raise it when a number would come out otherwise."""
@@ -70,7 +70,17 @@ def kit_outing(
     sail = _chosen_sail(found, choice)
     items = _whole_kit(outing, found, sail, choice)
     bookings.put_kit(outing=outing, items={part: item.pk for part, item in items.items()}, now=now)
-    card = _make_card(actor, outing, found, sail, items, choice, now)
+    assert found.slot is not None  # noqa: S101 - a kit without a wind was refused
+    card = make_card(
+        actor=actor,
+        outing=outing,
+        slot=found.slot,
+        advice=sail.advice,
+        parts_reason=sail.parts_reason,
+        items=items,
+        override_reason=choice.override_reason.strip(),
+        now=now,
+    )
     reason = f", against advice: {choice.override_reason.strip()}" if choice.override_reason.strip() else ""
     text = f"Kit chosen: {items[Kind.SAIL]} {items[Kind.SAIL].model.name}{reason}"
     line = journal.Line("outing", outing.pk, text, {part: item.tag for part, item in items.items()})
@@ -146,37 +156,39 @@ def _one_of(items: tuple[Item, ...], kind: Kind, item_id: int) -> Item:
 
 
 @inside_write
-def _make_card(
+def make_card(
+    *,
     actor: Actor,
     outing: Outing,
-    found: queries.Offers,
-    offer: queries.SailOffer,
+    slot: wind.SlotWind,
+    advice: sizing.Recommendation,
+    parts_reason: str,
     items: Mapping[Kind, Item],
-    choice: Choice,
+    override_reason: str = "",
     now: datetime,
 ) -> Card:
-    assert found.slot is not None  # noqa: S101 - a kit without a wind was refused
+    """Keep the rig card of an outing's kit in force: its settings, with what they were made from."""
     rider = rider_to_core(outing.rider)
     named = {kind.value: item_to_core(items[kind]) for kind in RIG_PARTS}
     settings = trim.settings(
         **named,  # type: ignore[arg-type]
         rider=rider,
-        beach_ms=found.slot.beach_mean_ms,
-        window=offer.advice.window,
+        beach_ms=slot.beach_mean_ms,
+        window=advice.window,
     )
     return Card.objects.create(
         outing=outing,
         kit_no=outing.kit_no,
         made_at=now,
         made_by_id=actor.user_id,
-        choice={**choice_to_json(offer.advice), "parts_reason": offer.parts_reason},
+        choice={**choice_to_json(advice), "parts_reason": parts_reason},
         settings=settings_to_json(settings),
         inputs={
             "rider": {"mass_kg": rider.mass_kg, "stature_m": rider.stature_m, "level": rider.level.value},
-            "slot": slot_to_json(found.slot),
+            "slot": slot_to_json(slot),
             "items": {kind.value: item.pk for kind, item in items.items()},
             "tags": {kind.value: item.tag for kind, item in items.items()},
         },
         formulas=FORMULAS,
-        override_reason=choice.override_reason.strip(),
+        override_reason=override_reason,
     )

@@ -20,6 +20,7 @@ APPS = [
     "fleet",
     "bookings",
     "rigs",
+    "dayplan",
     "afloat",
     "bench",
     "desk",

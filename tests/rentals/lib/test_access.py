@@ -25,6 +25,9 @@ TABLE = {
     Act.WITHDRAW: (False, False, True),
     Act.ENTER_WEATHER: (False, True, True),
     Act.SET_STATION: (False, False, True),
+    Act.PLAN_DAY: (False, True, True),
+    Act.ACCEPT_PLAN: (False, True, True),
+    Act.RIG_UP: (True, True, True),
 }
 CASES = [
     pytest.param(act, role, allowed, id=f"{role} may{'' if allowed else ' not'} {act}")

@@ -1,0 +1,25 @@
+"""What is sent from the rig-up page."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+
+from rentals.lib.forms import OnceForm
+
+
+class SailForm(OnceForm):
+    """Another sail for one rider."""
+
+    sail = forms.ChoiceField(label="Sail", widget=forms.RadioSelect)
+
+    def __init__(self, sails: Sequence[tuple[str, float]], data: Any = None, **kwargs: Any) -> None:
+        super().__init__(data, **kwargs)
+        field = self.fields["sail"]
+        assert isinstance(field, forms.ChoiceField)  # noqa: S101
+        field.choices = [(name, _said(name, loss)) for name, loss in sails]
+        field.error_messages["invalid_choice"] = "Choose one of the sails that are safe for the rider."
+
+
+def _said(name: str, loss: float) -> str:
+    return f"{name} – {'the best' if loss == 0 else f'loses {loss:.2f} against the best'}"

@@ -1,0 +1,139 @@
+"""Plans of a day with what they were asked and what came of it, and the rigs that the crew ticks off."""
+
+from datetime import date, datetime
+
+from django.db import models
+from django.db.models import F, Q
+
+from rentals.dayplan.states import SOLVED, UNDER_WAY, PlanState
+from rentals.fleet.models import Item
+from rentals.lib.access import Actor
+from rentals.people.models import User
+from rentals.stations.models import Station
+
+
+class PlanQuerySet(models.QuerySet["Plan"]):
+    """Reading plans."""
+
+    def visible_to(self, actor: Actor) -> "PlanQuerySet":
+        """Plans of the actor's stations."""
+        return self.filter(station_id__in=actor.station_ids)
+
+    def of_day(self, station: Station, day: date) -> "PlanQuerySet":
+        """Plans of a station's day, newest first."""
+        return self.filter(station=station, day=day).order_by("-number")
+
+    def to_solve(self, stale_before: datetime) -> "PlanQuerySet":
+        """Plans that wait, and those whose worker has not been heard of since; oldest first."""
+        silent = Q(state=PlanState.SOLVING, heartbeat_at__lt=stale_before)
+        return self.filter(Q(state=PlanState.WAITING) | silent).order_by("asked_at", "id")
+
+
+class Plan(models.Model):
+    """One plan of a station's day: the instance as it was asked, the result as it was proven.
+
+    `inputs` and `result` are the JSON forms of `rigging.allot`; demands are named by the outing's id.
+    `aside` lists outings that were not put into the plan and why, `changes` whom its acceptance must be told.
+    """
+
+    station = models.ForeignKey(Station, models.PROTECT, related_name="+")
+    day = models.DateField()
+    number = models.PositiveIntegerField()
+    state = models.CharField(
+        max_length=10, choices=[(state.value, state.value) for state in PlanState], default=PlanState.WAITING
+    )
+    basis = models.ForeignKey("self", models.PROTECT, null=True, related_name="+")
+    note = models.CharField(max_length=300, blank=True)
+    inputs = models.JSONField()
+    formulas = models.CharField(max_length=20)
+    aside = models.JSONField(default=list)
+    made_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+    asked_at = models.DateTimeField()
+
+    tries = models.PositiveSmallIntegerField(default=0)
+    heartbeat_at = models.DateTimeField(null=True)
+    progress = models.PositiveSmallIntegerField(default=0)
+    words = models.CharField(max_length=300, blank=True)
+
+    result = models.JSONField(null=True)
+    solved_at = models.DateTimeField(null=True)
+    seconds = models.FloatField(null=True)
+    objective = models.FloatField(null=True)
+    bound = models.FloatField(null=True)
+    gap = models.FloatField(null=True)
+    proven = models.BooleanField(null=True)
+    served = models.PositiveIntegerField(null=True)
+    unserved = models.PositiveIntegerField(null=True)
+
+    accepted_at = models.DateTimeField(null=True)
+    accepted_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+    changes = models.JSONField(default=list)
+
+    objects = PlanQuerySet.as_manager()
+
+    class Meta:
+        indexes = (
+            models.Index(
+                fields=["asked_at"],
+                name="plan_to_solve",
+                condition=Q(state__in=[state.value for state in UNDER_WAY]),
+            ),
+        )
+        constraints = (
+            models.CheckConstraint(
+                name="plan_state", condition=Q(state__in=[state.value for state in PlanState])
+            ),
+            models.UniqueConstraint(fields=["station", "day", "number"], name="plan_number_once"),
+            models.UniqueConstraint(
+                fields=["station", "day"], condition=Q(state="accepted"), name="one_plan_accepted"
+            ),
+            models.UniqueConstraint(
+                fields=["station", "day"],
+                condition=Q(state__in=[state.value for state in UNDER_WAY]),
+                name="one_plan_under_way",
+            ),
+            models.CheckConstraint(name="plan_progress", condition=Q(progress__lte=100)),
+            models.CheckConstraint(
+                name="plan_solved_has_result",
+                condition=~Q(state__in=[state.value for state in SOLVED])
+                | Q(result__isnull=False, solved_at__isnull=False, proven__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="plan_accepted_has_a_time",
+                condition=~Q(state="accepted") | Q(accepted_at__isnull=False),
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"plan {self.number} of {self.day}"
+
+
+class RigTask(models.Model):
+    """One rig of an accepted plan, in the crew's order: its parts, when it is due, who ticked it off."""
+
+    plan = models.ForeignKey(Plan, models.PROTECT, related_name="+")
+    place = models.PositiveIntegerField()
+    sail = models.ForeignKey(Item, models.PROTECT, related_name="+")
+    mast = models.ForeignKey(Item, models.PROTECT, related_name="+")
+    boom = models.ForeignKey(Item, models.PROTECT, related_name="+")
+    extension = models.ForeignKey(Item, models.PROTECT, related_name="+")
+    base = models.ForeignKey(Item, models.PROTECT, related_name="+")
+    starts_at = models.DateTimeField()
+    due_at = models.DateTimeField()
+    needed_at = models.DateTimeField()
+    ticked_at = models.DateTimeField(null=True)
+    ticked_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["plan", "place"], name="rig_task_place_once"),
+            models.CheckConstraint(name="rig_task_span", condition=Q(due_at__gt=F("starts_at"))),
+            models.CheckConstraint(
+                name="rig_task_tick_is_signed",
+                condition=Q(ticked_at=None, ticked_by=None)
+                | Q(ticked_at__isnull=False, ticked_by__isnull=False),
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"rig {self.place} of plan {self.plan_id}"

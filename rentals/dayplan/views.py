@@ -1,0 +1,146 @@
+"""The rig-up page: ask for the day's plan, look at it, change it, put it in force, tick its rigs off."""
+
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.safestring import mark_safe
+
+from rentals.bookings import queries as bookings
+from rentals.dayplan import queries, services
+from rentals.dayplan.forms import SailForm
+from rentals.dayplan.mapping.shown import Shown, sails_for
+from rentals.lib import clock
+from rentals.lib.access import Act
+from rentals.lib.forms import OnceForm
+from rentals.lib.problems import Refused
+from rentals.people.doors import StaffRequest, asked_day, station_page
+from rentals.stations.models import Station
+from rigging.drawing.daychart import day_chart_svg
+
+
+@station_page("GET")
+def rig_up(request: StaffRequest) -> HttpResponse:
+    """Show the plan of a day and the crew's list."""
+    return _page(request)
+
+
+@station_page("POST")
+def ask(request: StaffRequest) -> HttpResponse:
+    """Ask for a plan of the rest of a day."""
+    now = clock.now()
+    day = asked_day(request, request.station.local(now).date())
+    try:
+        services.ask_for_plan(
+            actor=request.actor, station_id=request.station.pk, day=day, once=_once(request), now=now
+        )
+    except (services.UnableToPlan, services.UnableToMovePlan) as refused:
+        return _page(request, refused)
+    return redirect(_address(request.station, day.isoformat()))
+
+
+@station_page("POST")
+def accept(request: StaffRequest, plan_id: int) -> HttpResponse:
+    """Put a plan in force."""
+    try:
+        plan = services.accept_plan(
+            actor=request.actor, plan_id=plan_id, once=_once(request), now=clock.now()
+        )
+    except (services.UnableToAccept, services.UnableToMovePlan) as refused:
+        return _page(request, refused)
+    messages.success(request, f"Plan {plan.number} is in force: kit is held and carded for its riders.")
+    return redirect(_address(request.station, plan.day.isoformat()))
+
+
+@station_page("POST")
+def cancel(request: StaffRequest, plan_id: int) -> HttpResponse:
+    """Give a plan up."""
+    try:
+        plan = services.cancel_plan(actor=request.actor, plan_id=plan_id, now=clock.now())
+    except services.UnableToMovePlan as refused:
+        return _page(request, refused)
+    messages.success(request, f"Plan {plan.number} is cancelled.")
+    return redirect(_address(request.station, plan.day.isoformat()))
+
+
+@station_page("GET", "POST")
+def adjust(request: StaffRequest, plan_id: int, outing_id: int) -> HttpResponse:
+    """Choose another sail for one rider; the plan made with it shows what that costs."""
+    plan = queries.plan_for(request.actor, request.station, plan_id)
+    outing = bookings.outing_for(request.actor, request.station, outing_id)
+    form = SailForm(sails_for(plan, outing_id), request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            services.adjust_plan(
+                actor=request.actor,
+                plan_id=plan.pk,
+                outing_id=outing.pk,
+                sail=form.cleaned_data["sail"],
+                once=form.cleaned_data["once"],
+                now=clock.now(),
+            )
+        except (services.UnableToPlan, services.UnableToMovePlan) as refused:
+            form.refuse(refused)
+        else:
+            return redirect(_address(request.station, plan.day.isoformat()))
+    context = {"station": request.station, "page": "rig-up", "plan": plan, "outing": outing, "form": form}
+    return render(request, "dayplan/adjust.html", context, status=422 if form.errors else 200)
+
+
+@station_page("POST")
+def tick(request: StaffRequest, task_id: int) -> HttpResponse:
+    """Tick a rig off, or take the tick back."""
+    try:
+        task = services.tick_rig(
+            actor=request.actor, task_id=task_id, ticked=request.POST.get("built") == "1", now=clock.now()
+        )
+    except services.UnableToTick as refused:
+        return _page(request, refused)
+    return redirect(f"{_address(request.station, task.plan.day.isoformat())}#rig-{task.place}")
+
+
+def _page(request: StaffRequest, refused: Refused | None = None) -> HttpResponse:
+    """The rig-up page, with why something was refused at its top."""
+    now, station = clock.now(), request.station
+    today = station.local(now).date()
+    day = asked_day(request, today)
+    number = request.GET.get("plan", "")
+    found = queries.rig_up(station, day, number=int(number) if number.isdecimal() else None, now=now)
+    context = {
+        "station": station,
+        "page": "rig-up",
+        "up": found,
+        "shown": found.shown,
+        "now": now,
+        "is_today": day == today,
+        "may_ask": day >= today and request.actor.may(Act.PLAN_DAY, station_id=station.pk),
+        "may_accept": request.actor.may(Act.ACCEPT_PLAN, station_id=station.pk),
+        "form": OnceForm(),
+        "refused": refused,
+        "day_before": day - timedelta(days=1),
+        "day_after": day + timedelta(days=1),
+        "drawing": found.shown and _drawing(station, found.shown, now if day == today else None),
+    }
+    return render(request, "dayplan/rig_up.html", context, status=refused.status if refused else 200)
+
+
+def _drawing(station: Station, shown: Shown, now: datetime | None) -> str:
+    """The day drawn from an hour before opening to closing."""
+    day = shown.plan.day
+    opens = datetime.combine(day, station.opens, station.zone) - timedelta(hours=1)
+    closes = datetime.combine(day, station.closes, station.zone)
+    drawn = day_chart_svg(shown.lanes, now, opens, closes, zone=station.zone)
+    return mark_safe(drawn)  # noqa: S308 - the core escapes every text in it
+
+
+def _address(station: Station, day: str) -> str:
+    return f"{reverse('rig-up', args=[station.slug])}?day={day}"
+
+
+def _once(request: StaffRequest) -> UUID | None:
+    """The form's own key, none where it was tampered with."""
+    form = OnceForm(request.POST)
+    return form.cleaned_data["once"] if form.is_valid() else None

@@ -1,0 +1,141 @@
+"""Who gets through: every service of the day plan, by role, at the own and at another station."""
+
+import ast
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+
+import pytest
+
+from rentals.audit.models import Entry
+from rentals.dayplan import services
+from rentals.lib.access import NOBODY, Actor, System, service
+from rentals.lib.problems import NotAllowed, NotVisible
+from rigging.allot.jsonform import to_problem
+from rigging.allot.solve import solve
+from tests.rentals.dayplan.day import WORKER, Day, rigs
+from tests.rentals.test_doors import ROLES
+
+Call = Callable[..., object]
+
+
+def ask(day: Day) -> Call:
+    day.two()
+    return lambda actor: day.ask(actor)
+
+
+def adjust(day: Day) -> Call:
+    (outing, _), plan = day.two(), day.solved()
+    return lambda actor: services.adjust_plan(
+        actor=actor, plan_id=plan.pk, outing_id=outing.pk, sail="Samphire 5.0", now=day.cast.now
+    )
+
+
+def cancel(day: Day) -> Call:
+    day.two()
+    plan = day.ask()
+    return lambda actor: services.cancel_plan(actor=actor, plan_id=plan.pk, now=day.cast.now)
+
+
+def accept(day: Day) -> Call:
+    day.two()
+    plan = day.solved()
+    return lambda actor: day.accept(plan, actor)
+
+
+def tick(day: Day) -> Call:
+    day.two()
+    task = rigs(day.accepted())[0]
+    return lambda actor: services.tick_rig(actor=actor, task_id=task.pk, ticked=True, now=day.cast.now)
+
+
+DOORS = {
+    "ask_for_plan": (ask, "IM"),
+    "adjust_plan": (adjust, "IM"),
+    "cancel_plan": (cancel, "IM"),
+    "accept_plan": (accept, "IM"),
+    "tick_rig": (tick, "DIM"),
+}
+
+
+def errand(day: Day) -> services.Errand:
+    day.two()
+    assert day.ask()
+    taken = services.take_plan(actor=WORKER, now=day.cast.now)
+    assert taken is not None
+    return taken
+
+
+def finish(day: Day) -> Call:
+    taken = errand(day)
+    problem = to_problem(taken.inputs)
+    return partial(
+        services.finish_plan,
+        errand=taken,
+        problem=problem,
+        solved=solve(problem),
+        seconds=0.1,
+        now=day.cast.now,
+    )
+
+
+BY_ITSELF: dict[str, Callable[[Day], Call]] = {
+    "take_plan": lambda day: partial(services.take_plan, now=day.cast.now),
+    "beat": lambda day: partial(
+        services.beat, errand=errand(day), progress=10, words="Solving.", now=day.cast.now
+    ),
+    "finish_plan": finish,
+    "fail_plan": lambda day: partial(
+        services.fail_plan, errand=errand(day), why="It cannot be read.", now=day.cast.now
+    ),
+}
+
+
+def test_every_service_that_writes_has_a_door_here() -> None:
+    writing = {
+        node.name
+        for path in Path(services.__file__).parent.glob("*.py")
+        for node in ast.parse(path.read_text()).body
+        if isinstance(node, ast.FunctionDef)
+        if "write" in {ast.unparse(each) for each in node.decorator_list}
+    }
+
+    assert writing == DOORS.keys() | BY_ITSELF.keys()
+
+
+@pytest.mark.parametrize("role", ROLES)
+@pytest.mark.parametrize("name", DOORS)
+def test_a_role_gets_through_where_it_may(day: Day, name: str, role: str) -> None:
+    door, may = DOORS[name]
+    call, actor = door(day), ROLES[role](day.cast)
+    before = Entry.objects.count()
+
+    if role in may:
+        call(actor)
+        assert Entry.objects.count() > before
+    else:
+        with pytest.raises(NotAllowed, match="Ask a colleague who is"):
+            call(actor)
+        assert Entry.objects.count() == before
+
+
+@pytest.mark.parametrize("name", DOORS)
+def test_from_elsewhere_there_is_nothing_here(day: Day, name: str) -> None:
+    call = DOORS[name][0](day)
+    before = Entry.objects.count()
+    strangers: list[Actor] = [day.cast.rhys, day.cast.actor(day.cast.stranger), NOBODY, service(*System)]
+
+    for actor in strangers:
+        with pytest.raises(NotVisible):
+            call(actor)
+
+    assert Entry.objects.count() == before
+
+
+@pytest.mark.parametrize("name", BY_ITSELF)
+def test_what_the_service_does_by_itself_no_person_does(day: Day, name: str) -> None:
+    call = BY_ITSELF[name](day)
+
+    for actor in (day.cast.boss, day.cast.rhys, NOBODY, service(*(set(System) - {System.SOLVE}))):
+        with pytest.raises(NotAllowed, match="Only the service itself"):
+            call(actor=actor)
