@@ -28,16 +28,15 @@ class Build:
 
 
 class Filling:
-    """A point of the model, nobody served at first, and the room that it leaves in every row.
+    """A point of the model, and the room that it leaves in every row.
 
     Plain lists and dicts: a step touches a dozen rows, too few for arrays to pay.
     """
 
-    def __init__(self, model: Model, x: Floats | None = None) -> None:
+    def __init__(self, model: Model, x: Floats) -> None:
         self.model = model
-        start = nobody_served(model) if x is None else x
-        self.x: list[float] = start.tolist()
-        self.room: list[float] = (model.row_high - model.matrix @ start).tolist()
+        self.x: list[float] = x.tolist()
+        self.room: list[float] = (model.row_high - model.matrix @ x).tolist()
         self._columns = Columnwise(model)
         self._builds: dict[int, tuple[Build, ...]] = {}
         self._riders: dict[int, Step] = {}
@@ -155,49 +154,28 @@ def _standing_from(model: Model, p: int, k: int, slot: int, booms: list[int]) ->
 
 def first_come(model: Model) -> Floats:
     """A feasible point: riders by points, then as they came, each the best left; groups whole or not."""
-    order = sorted(range(len(model.shapes)), key=lambda d: (-model.shapes[d].points, d))
-    return _filled(Filling(model), order)
+    return completed(model, nobody_served(model))
 
 
-def _filled(filling: Filling, order: Iterable[int]) -> Floats:
-    shapes = filling.model.shapes
+def completed(model: Model, x: Floats) -> Floats:
+    """A feasible point, and whoever it leaves unserved given the best left where that can be."""
+    filling = Filling(model, x)
     grouped: dict[str, list[int]] = defaultdict(list)
-    for d, shape in enumerate(shapes):
+    for d, shape in enumerate(model.shapes):
         if shape.group is not None:
             grouped[shape.group].append(d)
-    done: set[str] = set()
-    for d in order:
-        group = shapes[d].group
-        if group is None:
-            for _ in shapes[d].demands:
+    done = {group for group, column in model.columns.whole.items() if x[column] > 0}
+    for d in sorted(range(len(model.shapes)), key=lambda d: (-model.shapes[d].points, d)):
+        shape = model.shapes[d]
+        if shape.group is None:
+            served = round(sum(x[model.columns.sail[d, k]] for k, _ in shape.sails))
+            for _ in shape.demands[served:]:
                 if not _serve(filling, d):
                     break
-        elif group not in done:
-            done.add(group)
-            _serve_group(filling, group, grouped[group])
+        elif shape.group not in done:
+            done.add(shape.group)
+            _serve_group(filling, shape.group, grouped[shape.group])
     return np.array(filling.x)
-
-
-def guided(model: Model, x: Floats, whole: float) -> Floats:
-    """A feasible point near a relaxation's: first whom it places wholly, as it does, then the others."""
-    filling = Filling(model)
-    unsure = [d for d in range(len(model.shapes)) if not _placed(filling, d, x, whole)]
-    return _filled(filling, sorted(unsure, key=lambda d: (-model.shapes[d].points, d)))
-
-
-def _placed(filling: Filling, d: int, x: Floats, whole: float) -> bool:
-    """Whether a rider alone has been given what the relaxation gives them."""
-    shape, columns = filling.model.shapes[d], filling.model.columns
-    sails = [k for k, _ in shape.sails if x[columns.sail[d, k]] > 1 - whole]
-    boards = [j for j, _ in shape.boards if x[columns.board[d, j]] > 1 - whole]
-    if len(shape.demands) > 1 or shape.group is not None or not (sails and boards):
-        return False
-    board = filling.rider("board", d, boards[0])
-    steps = _on_a_rig(filling, filling.rider("sail", d, sails[0]), sails[0], shape.start_min)
-    if not steps or not filling.fits(board):
-        return False
-    filling.take([*steps, board])
-    return True
 
 
 def _serve_group(filling: Filling, group: str, members: list[int]) -> None:

@@ -1,15 +1,17 @@
 """Solve the day: a good plan at once, a bound from the relaxation, and the search between the two."""
 
+from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from math import floor
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from rigging.allot.colour import Coloured, coloured, rig_list
 from rigging.allot.explain import unserved
-from rigging.allot.heuristic import first_come, guided, nobody_served
+from rigging.allot.heuristic import completed, first_come, nobody_served
 from rigging.allot.linear import Relaxation, Relaxed, integer, rounded_point
 from rigging.allot.model import POINT_OVER_WORST, Floats, Model, build
 from rigging.allot.plan import Plan
@@ -20,13 +22,16 @@ from rigging.units import in_range
 SECONDS: Final = 20.0
 """Time limit when none is given. Status: policy."""
 
+SHORT_S: Final = 2.0
+"""Under so many seconds the riders are first served as they come, to have a plan at all. Status: policy."""
+
 LONGEST_S: Final = 24 * 3600.0
 """Longest time limit. Status: policy."""
 
 WHOLE: Final = 1e-6
 """How near to a whole number counts as whole. Status: policy; the solver's own tolerance."""
 
-ROUNDING_SHARE: Final = 0.25
+ROUNDING_SHARE: Final = 0.5
 """Share of the time left that may go into rounding the relaxation. Status: policy."""
 
 Clock = Callable[[], float]
@@ -41,7 +46,7 @@ class Search:
     clock: Clock
     x: Floats
     bound: float
-    method: str = "first come"
+    method: str = "nobody served"
     _relaxation: Relaxation | None = None
     began: float = field(init=False)
 
@@ -101,7 +106,7 @@ def solve(problem: Problem, seconds: float = SECONDS, clock: Clock = lambda: 0.0
     while found.dropped and clock() - began < seconds:
         by_pattern |= {ride.sail for ride in found.dropped}
         model = build(problem, by_pattern)
-        search = searched(model, seconds - (clock() - began), clock, nobody_served(model))
+        search = searched(model, seconds - (clock() - began), clock)
         found = coloured(model, search.x)
         plan = min(planned(search, found), plan, key=lambda plan: plan.score.value)
     return plan
@@ -131,13 +136,17 @@ def planned(search: Search, found: Coloured) -> Plan:
     )
 
 
-def searched(model: Model, seconds: float, clock: Clock, start: Floats | None = None) -> Search:
-    """Search the model: first come (or the start given), relaxation, rounding, and what is left between."""
-    search = Search(model, seconds, clock, first_come(model) if start is None else start, all_served(model))
+def searched(model: Model, seconds: float, clock: Clock) -> Search:
+    """Search the model: relaxation, rounding, and what is left between; first come where time is short."""
+    search = Search(model, seconds, clock, nobody_served(model), all_served(model))
+    if seconds < SHORT_S:
+        search.offer(first_come(model), "first come")
     if search.closed or not model.shapes or search.left <= 0:
         return search
     relaxation = _relax(search)
-    if relaxation.finished and not search.closed:
+    if not relaxation.finished:
+        search.offer(first_come(model), "first come")
+    elif not search.closed:
         _round(search, relaxation)
     if relaxation.finished and not search.closed:
         _close(search, relaxation)
@@ -184,17 +193,44 @@ def points_ruled_out(model: Model, bound: float) -> int:
 
 
 def _round(search: Search, relaxation: Relaxed) -> None:
-    """Hold the riders whom the relaxation places, and what it would pay for moving; choose for the others."""
-    columns = search.model.columns
-    riders = np.zeros(len(relaxation.x), dtype=bool)
-    riders[[*columns.sail.values(), *columns.board.values()]] = True
-    near = np.abs(relaxation.x - np.rint(relaxation.x)) <= WHOLE
-    held = riders & near & ((relaxation.x > WHOLE) | (relaxation.reduced > WHOLE))
-    low, high = search.model.low.copy(), search.model.high.copy()
-    low[held] = high[held] = np.rint(relaxation.x[held])
+    """Hold the riders whom the relaxation places, and what it would pay for moving; choose for the others.
+
+    Where that is too hard in the time, leave the others out, find the rigs, and serve whom they still can.
+    """
+    model, x = search.model, relaxation.x
+    riders = np.zeros(len(x), dtype=bool)
+    riders[[*model.columns.sail.values(), *model.columns.board.values()]] = True
+    near = np.abs(x - np.rint(x)) <= WHOLE
+    held = riders & near & ((x > WHOLE) | (relaxation.reduced > WHOLE))
+    found = _held(search, np.where(held, np.rint(x), np.nan), ROUNDING_SHARE)
+    if found is None:
+        found = _held(search, np.where(riders, _whole_only(model, x, near), np.nan), ROUNDING_SHARE)
+        search.offer(first_come(model), "first come")
+        found = None if found is None else completed(model, rounded(model, found))
+    search.offer(found, "rounded relaxation")
+
+
+def _whole_only(model: Model, x: Floats, near: npt.NDArray[np.bool_]) -> Floats:
+    """The point without the shapes of which it places anybody in parts, and without their groups."""
+    out = np.rint(x)
+    columns: dict[int, list[int]] = defaultdict(list)
+    for part in (model.columns.sail, model.columns.board):
+        for (d, _), column in part.items():
+            columns[d].append(column)
+    broken = {d for d, mine in columns.items() if not near[mine].all()}
+    groups = {model.shapes[d].group for d in broken} - {None}
+    for d, mine in columns.items():
+        if d in broken or model.shapes[d].group in groups:
+            out[mine] = 0.0
+    return out
+
+
+def _held(search: Search, values: Floats, share: float) -> Floats | None:
+    """A good whole point with these values, where they are numbers, in a share of the time left."""
+    low = np.where(np.isnan(values), search.model.low, values)
+    high = np.where(np.isnan(values), search.model.high, values)
     narrow = replace(search.model, low=low, high=high)
-    found = rounded_point(narrow, seconds=search.left * ROUNDING_SHARE, near=search.finest / 2)
-    search.offer(guided(search.model, relaxation.x, WHOLE) if found is None else found, "rounded relaxation")
+    return rounded_point(narrow, seconds=search.left * share, near=search.finest / 2)
 
 
 def _close(search: Search, relaxation: Relaxed) -> None:
