@@ -98,8 +98,8 @@ def day_chart_svg(
         svg.tag("rect", width="100%", height=floor + _FOOT, rx=10, fill=svg.GROUND),
         svg.text(title, 12, 21, 15, font_weight="600"),
         *_hours(day, zone, floor),
-        *(drawn for place, lane in enumerate(checked) for drawn in _lane(day, lane, _TOP + _LANE * place)),
         *(_now(day, now, zone, floor) if now is not None and start <= aware("now", now) <= end else []),
+        *(drawn for place, lane in enumerate(checked) for drawn in _lane(day, lane, _TOP + _LANE * place)),
         *_legend(floor + _FOOT - 12),
     ]
     return svg.document(
@@ -143,11 +143,9 @@ def _lane(day: _Day, lane: Lane, y: float) -> list[str]:
 
 def _bar(bar: Bar, left: float, width: float, y: float) -> list[str]:
     at = {"x": svg.percent(left), "width": svg.percent(width)}
+    box = svg.tag("rect", **at, y=y, height=_BAR, rx=3, **_LOOKS[bar.use])
     word = svg.text(bar.label, 5, 16, 12, fill=_WORDS[bar.use])
-    return [
-        svg.tag("rect", **at, y=y, height=_BAR, rx=3, **_LOOKS[bar.use]),
-        svg.tag("svg", word, **at, y=y, height=_BAR),
-    ]
+    return [box, svg.tag("svg", word, **at, y=y, height=_BAR)] if bar.label else [box]
 
 
 def _hours(day: _Day, zone: tzinfo, floor: float) -> list[str]:

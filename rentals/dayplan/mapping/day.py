@@ -47,6 +47,9 @@ MOST_WINDOWS: Final = 6
 BACK_MIN: Final = 30
 """Minutes from now by which a rider who is late is reckoned back. Status: policy."""
 
+DAGGERBOARD_LOSS: Final = 0.2
+"""Loss of a daggerboard to who planes, or of none to who learns. Status: policy."""
+
 SOON_MIN: Final = 20
 """Outings that start within so many minutes are left as they are: a rig takes longer. Status: policy."""
 
@@ -151,6 +154,7 @@ def day_problem(rows: DayRows) -> tuple[Problem, tuple[Aside, ...]]:
     demands += [_afloat(rows, clock, outing, losses) for outing in out]
     now_min = clock.whole(rows.now, rows.now)[1]
     starts = [clock.whole(outing.starts_at, outing.ends_at)[0] for outing in wanted]
+    aside += tuple(_barred(rows, wanted, demands))
     problem = Problem(
         station=rows.station.slug,
         origin=clock.origin,
@@ -181,6 +185,7 @@ class Shed:
             # Without a base that takes it an extension carries no rig.
             if item.model.kind != Kind.EXTENSION or item.model.coupling in couplings
         }
+        self.by_tag = {tag: item for tag, item in self.by_tag.items() if item.pk not in _finless(found)}
         self.models: defaultdict[Kind, dict[str, list[Item]]] = defaultdict(dict)
         for item in self.by_tag.values():
             self.models[Kind(item.model.kind)].setdefault(item.model.name, []).append(item)
@@ -198,6 +203,23 @@ class Shed:
     def has(self, tags: Iterable[str]) -> bool:
         """Whether all of these are there."""
         return all(tag in self.by_tag for tag in tags)
+
+
+def _finless(items: Sequence[Item]) -> frozenset[int]:
+    """Boards left without a fin when the others of their box have one: second units of a model first."""
+    fins = Counter(item.model.fin_box for item in items if item.model.kind == Kind.FIN)
+    nth: Counter[int] = Counter()
+    boards = []
+    for item in items:
+        if item.model.kind == Kind.BOARD:
+            nth[item.model_id] += 1
+            boards.append((item.state != ItemState.ISSUED, nth[item.model_id], item.model_id, item))
+    without = set()
+    for *_, item in sorted(boards, key=lambda each: each[:3]):
+        fins[item.model.fin_box] -= 1
+        if fins[item.model.fin_box] < 0:
+            without.add(item.pk)
+    return frozenset(without)
 
 
 def crew_windows(starts: Sequence[int], from_min: int) -> Iterator[Window]:
@@ -308,7 +330,8 @@ def _board_losses(outing: Outing, shed: Shed) -> dict[str, float]:
     for name, items in shed.models[Kind.BOARD].items():
         board = model_to_core(items[0].model, name)
         if isinstance(board, kit.Board) and sizing.board_suits(board, rider).ok:
-            found[name] = round(min(abs(board.volume_l - middle) / middle, 1.0), 4)
+            wrong = DAGGERBOARD_LOSS if board.daggerboard is rider.level.planes else 0.0
+            found[name] = round(min(abs(board.volume_l - middle) / middle + wrong, 1.0), 4)
     return found
 
 
@@ -328,6 +351,25 @@ def _demand(rows: DayRows, clock: Clock, outing: Outing, shed: Shed, losses: Los
         group=f"lesson {outing.booking_id}" if is_lesson else None,
         promised=_promised(rows, outing, shed),
     )
+
+
+def _barred(rows: DayRows, wanted: Sequence[Outing], demands: Sequence[Demand]) -> Iterator[Aside]:
+    """Why no sail is safe for a rider: what speaks against the smallest, in the words of the kit's choice."""
+    sails = [
+        sail
+        for item in rows.items
+        if item.model.kind == Kind.SAIL
+        and isinstance(sail := model_to_core(item.model, item.model.name), kit.Sail)
+    ]
+    smallest = min(sails, key=lambda sail: (sail.area_m2, sail.name), default=None)
+    for outing, demand in zip(wanted, demands, strict=False):
+        slot = rows.slot(outing)
+        if smallest is not None and slot is not None and not demand.sails:
+            shore = slot.shore(rows.station.seaward_deg)
+            rider = rider_to_core(outing.rider)
+            (advice,) = sizing.recommend(rider, [smallest], slot, rows.policy, shore=shore, safety_boat=True)
+            against = " ".join(veto.text for veto in advice.vetoes)
+            yield Aside(outing.pk, f"No sail is safe, not even {smallest.name}. {against}".strip())
 
 
 def _promised(rows: DayRows, outing: Outing, shed: Shed) -> tuple[str, str] | None:

@@ -208,11 +208,11 @@ def tidings(
     for each in given:
         swaps = list(_swaps(rows, each))
         if swaps:
-            said.append(_tiding(each.outing, f"{' and '.join(swaps)}."))
+            said.append(_tiding(each.outing, "other_kit", f"{' and '.join(swaps)}."))
     for short in plan.unserved:
         outing = outings.get(int(short.demand))
         if outing is not None:
-            said.append(_tiding(outing, f"no rig. {short.reason.text}"))
+            said.append(_tiding(outing, "no_rig", short.reason.text))
     return said
 
 
@@ -224,7 +224,7 @@ def _swaps(rows: DayRows, given: Given) -> Iterator[str]:
             yield f"{kind.value} {new} instead of {old}"
 
 
-def _tiding(outing: Outing, text: str) -> dict[str, object]:
+def _tiding(outing: Outing, kind: str, text: str) -> dict[str, object]:
     party = outing.booking.party
     reach = outing.rider.phone or party.contact_phone or party.contact_email
-    return {"outing_id": outing.pk, "rider": outing.rider.name, "reach": reach, "text": text}
+    return {"outing_id": outing.pk, "rider": outing.rider.name, "reach": reach, "kind": kind, "text": text}

@@ -9,6 +9,7 @@ from typing import Final
 from rentals.bookings.models import Outing
 from rentals.dayplan.mapping.day import Clock
 from rentals.dayplan.models import Plan
+from rentals.dayplan.states import PlanState
 from rigging.allot.jsonform import to_plan, to_problem
 from rigging.allot.plan import Assignment, Rig
 from rigging.allot.plan import Plan as Solved
@@ -87,9 +88,14 @@ class Shown:
     cost: Cost | None
 
     @property
-    def to_tell(self) -> int:
-        """How many riders get other kit than they were promised, or none."""
-        return sum(bool(row.instead) for row in self.riders) + len(self.short)
+    def other_kit(self) -> tuple[tuple[Outing, str], ...]:
+        """Riders who get other kit than they were promised, and what; known for good once it is accepted."""
+        if self.plan.state == PlanState.ACCEPTED:
+            told = {each["outing_id"]: each["text"] for each in self.plan.changes}
+            return tuple((row.outing, told[row.outing.pk]) for row in self.riders if row.outing.pk in told)
+        # Beside a plan that nobody was told of there is nothing promised.
+        rows = () if self.plan.note else self.riders
+        return tuple((row.outing, f"{row.instead}.") for row in rows if row.instead and not row.out)
 
 
 def quality(proven: bool, gap: float, points_open: int) -> str:
@@ -111,7 +117,7 @@ def shown(plan: Plan, outings: Mapping[int, Outing]) -> Shown:
     """
     problem = to_problem(plan.inputs)
     solved = to_plan(plan.result, problem)
-    layout = _Layout(problem, solved, outings)
+    layout = _Layout(problem, solved, outings, asides(plan))
     return Shown(
         plan=plan,
         quality=quality(solved.proven, solved.gap, solved.points_open),
@@ -119,7 +125,9 @@ def shown(plan: Plan, outings: Mapping[int, Outing]) -> Shown:
         short=tuple(sorted(layout.short(), key=_by_time)),
         rigs=tuple(layout.rigs()),
         aside=tuple(
-            (outings[each["outing_id"]], each["why"]) for each in plan.aside if each["outing_id"] in outings
+            (outings[outing_id], why)
+            for outing_id, why in asides(plan).items()
+            if outing_id in outings and str(outing_id) not in layout.demands
         ),
         lanes=tuple(layout.lanes()),
         cost=_cost(plan, layout),
@@ -133,8 +141,10 @@ def _by_time(row: RiderRow | ShortRow) -> tuple[datetime, int]:
 class _Layout:
     """A problem and its plan by id and tag."""
 
-    def __init__(self, problem: Problem, solved: Solved, outings: Mapping[int, Outing]) -> None:
-        self.problem, self.solved, self.outings = problem, solved, outings
+    def __init__(
+        self, problem: Problem, solved: Solved, outings: Mapping[int, Outing], said: Mapping[int, str]
+    ) -> None:
+        self.problem, self.solved, self.outings, self.said = problem, solved, outings, said
         self.clock = Clock(problem.origin)
         self.demands = {demand.id: demand for demand in problem.demands}
         self.names = {
@@ -176,7 +186,8 @@ class _Layout:
             outing = self.outing(each.demand)
             if outing is not None:
                 had = self.demands[each.demand].promised
-                yield ShortRow(outing, each.reason.text, each.remedy or "", " and ".join(had or ()))
+                why = self.said.get(outing.pk, each.reason.text)
+                yield ShortRow(outing, why, each.remedy or "", " and ".join(had or ()))
 
     def rigs(self) -> Iterator[RigRow]:
         """Rigs to build in the crew's order, then those that stand and are used."""
@@ -206,15 +217,20 @@ class _Layout:
         """The day of each rig that somebody builds or has."""
         for row in self.rigs():
             rig = self.rig_of[row.rig_id]
-            bars = (
-                [Bar(row.starts_at, row.due_at, Use.BUILD, "build")] if row.starts_at and row.due_at else []
-            )
+            bars = [Bar(row.starts_at, row.due_at, Use.BUILD, "")] if row.starts_at and row.due_at else []
             for each in self.solved.assignments:
                 outing = self.outing(each.demand) if each.rig == rig.id else None
                 if outing is not None:
-                    use = Use.OUT if each.issued else Use.RIDE
-                    bars.append(Bar(outing.starts_at, outing.ends_at, use, outing.rider.name))
+                    # Who is late is drawn to when they are reckoned back.
+                    wish, use = self.demands[each.demand], Use.OUT if each.issued else Use.RIDE
+                    span = self.clock.moment(wish.start_min), self.clock.moment(wish.end_min)
+                    bars.append(Bar(*span, use, outing.rider.name))
             yield Lane(f"{self.names[rig.sail]} {rig.sail}", tuple(sorted(bars, key=lambda bar: bar.start)))
+
+
+def asides(plan: Plan) -> dict[int, str]:
+    """What was said of outings when the plan was asked for: why left aside, or what bars every sail."""
+    return {each["outing_id"]: each["why"] for each in plan.aside}
 
 
 def swaps(before: tuple[str, str], after: tuple[str, str]) -> Iterator[str]:
@@ -230,15 +246,15 @@ def _cost(plan: Plan, layout: _Layout) -> Cost | None:
     if basis is None or basis.result is None:
         return None
     problem = to_problem(basis.inputs)
-    before = _Layout(problem, to_plan(basis.result, problem), layout.outings)
+    before = _Layout(problem, to_plan(basis.result, problem), layout.outings, {})
     return Cost(basis.number, tuple(_differences(before, layout)))
 
 
 def _differences(before: _Layout, after: _Layout) -> Iterator[str]:
     old, new = before.solved.score, after.solved.score
-    yield _both("riders served", old.served, new.served)
+    yield _both("riders served", f"{old.served:g}", f"{new.served:g}")
     yield _both("mismatch", f"{old.mismatch / 100:g}", f"{new.mismatch / 100:g}")
-    yield _both("rigs to build", old.builds, new.builds)
+    yield _both("rigs to build", f"{old.builds:g}", f"{new.builds:g}")
     had, has = before.kit(), after.kit()
     for demand_id in sorted({*had, *has}, key=int):
         outing = after.outing(demand_id)
@@ -252,7 +268,7 @@ def _differences(before: _Layout, after: _Layout) -> Iterator[str]:
             yield f"{outing.rider}: {' and '.join(swaps(had[demand_id], has[demand_id]))}"
 
 
-def _both(what: str, old: object, new: object) -> str:
+def _both(what: str, old: str, new: str) -> str:
     return f"{what}: {new}, as before" if old == new else f"{what}: {new} instead of {old}"
 
 

@@ -101,6 +101,8 @@ def _still_there(
         slot = rows.slot(each.outing)
         if Kind.BASE not in each.items:
             changed.append(f"No mast base is left for {each.outing.rider}.")
+        elif Kind.FIN not in each.items:
+            changed.append(f"No fin is left for {each.items[Kind.BOARD]} of {each.outing.rider}.")
         elif not each.fit.ok:
             changed.append(f"The rig of {each.items[Kind.SAIL]} does not fit together any more.")
         elif slot is None:

@@ -33,7 +33,12 @@ class Day:
         assert self.cast.shed
         self.cast.one_more("M9", like="M1")
         self.cast.one_more("D9", like="D1")
+        self.cast.one_more("F9", like="F1")
         return self.booked(self.cast.wren, self.reed(), **values)
+
+    def cast_outings(self) -> list[Outing]:
+        """Everybody booked."""
+        return list(Outing.objects.order_by("pk"))
 
     def reed(self) -> Rider:
         """One like Wren."""
