@@ -215,8 +215,8 @@ DEFAULT_FROM_EMAIL = env.str("MARRAM_FROM_EMAIL", default="station@localhost")
 FETCH_PRIVATE = env.bool("MARRAM_FETCH_PRIVATE", default=False)
 USER_AGENT = env.str("MARRAM_USER_AGENT", default="Marram/0.1 (wind forecast for a windsurf station)")
 
-CELERY_BROKER_URL = env.str("MARRAM_BROKER_URL", default="filesystem://")
-if CELERY_BROKER_URL.startswith("filesystem"):
+CELERY_BROKER_URL = env.str("MARRAM_BROKER_URL", default="folder://")
+if CELERY_BROKER_URL.startswith("folder"):
     _queue = DATA_DIR / "queue"
     for _folder in (_queue / "messages", _queue / "control"):
         _folder.mkdir(parents=True, exist_ok=True)

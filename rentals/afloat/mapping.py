@@ -24,6 +24,16 @@ class Beach:
     riders_afloat: int
 
     @property
+    def beach_mean_ms(self) -> float | None:
+        """The wind as measured, at head height."""
+        return _beach(self.measured.mean_ms if self.measured else None)
+
+    @property
+    def beach_gust_ms(self) -> float | None:
+        """The gusts as measured, at head height."""
+        return _beach(self.measured.gust_ms if self.measured else None)
+
+    @property
     def riders_per_instructor(self) -> float | None:
         """Riders afloat and the next one, for each instructor on the beach."""
         if self.log is None or self.log.instructors == 0:
@@ -71,8 +81,8 @@ def launch_facts(
         instructor_present=None if log is None else log.instructors > 0,
         riders_per_instructor=beach.riders_per_instructor,
         cap_ms=cap_ms,
-        wind_mean_ms=_beach(measured.mean_ms if measured else None),
-        wind_gust_ms=_beach(measured.gust_ms if measured else None),
+        wind_mean_ms=beach.beach_mean_ms,
+        wind_gust_ms=beach.beach_gust_ms,
         wind_at=measured.start if measured else None,
         ahead_mean_ms=_beach(max((hour.mean_ms for hour in ahead), default=None)),
         ahead_gust_ms=_beach(_strongest_gust(ahead)),

@@ -30,6 +30,11 @@ class LaunchSheet:
     caution: str = checks.CAUTION
 
     @property
+    def issued(self) -> bool:
+        """Whether the rider has the whole kit."""
+        return bool(self.kit) and all(part.issued_at for part in self.kit)
+
+    @property
     def shut(self) -> list[checks.Gate]:
         """Gates that stand against a launch, the check itself left out: it is what is being gone through."""
         return [gate for gate in self.gates if not gate.passed and gate.name != "checklist"]

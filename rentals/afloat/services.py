@@ -1,7 +1,7 @@
 """Logging the beach and launch checks, letting riders go, noting them ashore, and the watch over the late."""
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -157,11 +157,7 @@ def check_launch(
         overrides=reasons,
         note=note.strip(),
     )
-    said = (
-        "passed"
-        if passed
-        else "not passed: " + " ".join(gate.text for gate in sheet.gates if not gate.passed)
-    )
+    said = _said(sheet.gates, passed, reasons)
     lines = [journal.Line("outing", outing.pk, f"Launch check {said}", {"overrides": reasons})]
     lines += [journal.Line("item", part.item_id, f"Launch check {said}") for part in sheet.kit]
     journal.record(actor=actor, act=Act.CHECK_LAUNCH, station_id=outing.station_id, lines=lines, now=now)
@@ -214,6 +210,21 @@ def call_ashore(*, actor: Actor, outing_id: int, now: datetime) -> Outing:
     return outing
 
 
+@write
+def call_back_afloat(*, actor: Actor, outing_id: int, now: datetime) -> Outing:
+    """Take a mistaken 'ashore' back, so that the watch goes on over a rider who is still out.
+
+    Raises:
+        UnableToMoveOuting: the rider was not noted ashore, or the kit is back already.
+    """
+    outing = bookings.visible_outing(actor, outing_id)
+    actor.require(Act.CALL_ASHORE, station_id=outing.station_id)
+    bookings.move_outing(outing, OutingEvent.UNLAND, ashore_at=None)
+    line = journal.Line("outing", outing.pk, f"{outing.rider} is still afloat: noted ashore by mistake")
+    journal.record(actor=actor, act=Act.CALL_ASHORE, station_id=outing.station_id, lines=[line], now=now)
+    return outing
+
+
 @inside_write
 def land(*, actor: Actor, act: Act, outing: Outing, now: datetime) -> None:
     """Move an outing from afloat to ashore, within a write; a clock set back cannot land before launch."""
@@ -244,6 +255,15 @@ def watch(*, actor: Actor, now: datetime) -> int:
         for state in queries.lateness(outings, station, beach=beach, hours=hours, now=now):
             late += _raise_phases(actor, station, state, now)
     return late
+
+
+def _said(gates: Iterable[checks.Gate], passed: bool, reasons: Mapping[str, str]) -> str:
+    """Return how a check ended, with each gate that somebody's word opened."""
+    shut = [gate for gate in gates if not gate.passed]
+    if not passed:
+        return "not passed: " + " ".join(gate.text for gate in shut)
+    opened = [f"{gate.text} Let go because: {reasons[gate.name]}" for gate in shut]
+    return " ".join(["passed" + (" against a gate." if opened else ""), *opened])
 
 
 def _beach_faults(entry: BeachEntry) -> dict[str, str]:

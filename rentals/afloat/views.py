@@ -57,11 +57,12 @@ def check(request: StaffRequest, outing_id: int) -> HttpResponse:
         "page": "today",
         "outing": outing,
         "sheet": sheet,
+        "issued": sheet.issued,
         "form": form,
         "failed": failed,
         "unticked": sum(not point["passed"] for point in failed.points) if failed else 0,
     }
-    return render(request, "afloat/check.html", context, status=422 if failed else 200)
+    return render(request, "afloat/check.html", context, status=422 if failed or form.errors else 200)
 
 
 @station_page("POST")
@@ -77,6 +78,14 @@ def ashore(request: StaffRequest, outing_id: int) -> HttpResponse:
     """Note a rider ashore."""
     outing = services.call_ashore(actor=request.actor, outing_id=outing_id, now=clock.now())
     messages.success(request, f"{outing.rider} is ashore. The kit is still to be taken back.")
+    return redirect("today", request.station.slug)
+
+
+@station_page("POST")
+def still_afloat(request: StaffRequest, outing_id: int) -> HttpResponse:
+    """Take a mistaken 'ashore' back."""
+    outing = services.call_back_afloat(actor=request.actor, outing_id=outing_id, now=clock.now())
+    messages.success(request, f"{outing.rider} is still afloat and watched on.")
     return redirect("today", request.station.slug)
 
 

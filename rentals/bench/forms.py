@@ -13,6 +13,8 @@ from rentals.lib.forms import NumberField, OnceForm, PlainForm
 class ReturnForm(OnceForm):
     """Each item that is out: back or not, rinsed, and what is wrong with it."""
 
+    all_back = forms.BooleanField(label="Everything is back, looked over and counted", required=False)
+    all_rinsed = forms.BooleanField(label="Everything is rinsed", required=False)
     felt = forms.ChoiceField(
         label="How did the sail feel?",
         choices=[
@@ -31,7 +33,7 @@ class ReturnForm(OnceForm):
         self.out = out
         for part in out:
             pk = part.item_id
-            self.fields[f"back_{pk}"] = forms.BooleanField(label="Back", required=False, initial=True)
+            self.fields[f"back_{pk}"] = forms.BooleanField(label="Back", required=False)
             self.fields[f"rinsed_{pk}"] = forms.BooleanField(label="Rinsed", required=False)
             self.fields[f"fault_{pk}"] = forms.CharField(
                 label=f"Fault of {part.item.tag}",
@@ -59,8 +61,8 @@ class ReturnForm(OnceForm):
         return [
             Came(
                 item_id=part.item_id,
-                back=cleaned[f"back_{part.item_id}"],
-                rinsed=cleaned[f"rinsed_{part.item_id}"],
+                back=cleaned["all_back"] or cleaned[f"back_{part.item_id}"],
+                rinsed=cleaned["all_rinsed"] or cleaned[f"rinsed_{part.item_id}"],
                 fault=cleaned[f"fault_{part.item_id}"],
             )
             for part in self.out

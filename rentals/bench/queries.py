@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from rentals.audit.models import Entry
 from rentals.bench.models import Job, WearPosting
@@ -26,6 +26,7 @@ class ItemLife:
     jobs: tuple[Job, ...]
     entries: tuple[Entry, ...]
     outings: int
+    uses: tuple[KitPart, ...]
     spec: tuple[tuple[str, str], ...]
 
     def age_days(self, today: date) -> int | None:
@@ -50,7 +51,7 @@ def items_at(station: Station, *, kind: str = "", state: str = "", part: str = "
 
 
 def item_life(actor: Actor, station: Station, tag: str) -> ItemLife:
-    """Return an item with its jobs, journal and outings: four queries.
+    """Return an item with its jobs, journal and outings: five queries.
 
     Raises:
         NotVisible: no item of that tag there.
@@ -68,8 +69,15 @@ def item_life(actor: Actor, station: Station, tag: str) -> ItemLife:
         jobs=tuple(Job.objects.filter(item=item).select_related("mended_by", "item__model").order_by("-id")),
         entries=tuple(Entry.objects.about("item", item.pk)[:LAST_ENTRIES]),
         outings=WearPosting.objects.filter(item=item).count(),
+        uses=tuple(_uses(item)),
         spec=tuple(_spec(item)),
     )
+
+
+def _uses(item: Item) -> QuerySet[KitPart]:
+    """Return who has an item and who is promised it, in that order."""
+    uses = KitPart.objects.filter(item=item, dropped_at=None, returned_at=None, hold__live=True)
+    return uses.select_related("outing__rider").order_by("outing__starts_at", "id")[:10]
 
 
 def jobs_at(station: Station) -> list[Job]:

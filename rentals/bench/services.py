@@ -105,9 +105,9 @@ def take_back(
     )
     _take_items(actor, outing, lines, {part.item_id: part for part in out}, stays_rigged, now)
     missing = len(lines) - sum(line.back for line in lines)
+    text = f"Return check: {missing} missing"
     if not missing:
-        bookings.move_outing(outing, OutingEvent.CLOSE, closed_at=now)
-    text = f"Return check: {missing} missing" if missing else "Return check: all back, outing closed"
+        text = f"Return check: all back, outing {_finish(outing, now)}"
     line = journal.Line("outing", outing.pk, text, {"felt": felt})
     journal.record(actor=actor, act=Act.TAKE_BACK, station_id=outing.station_id, lines=[line], now=now)
     journal.settle(claim, check.pk)
@@ -173,6 +173,8 @@ def release(*, actor: Actor, job_id: int, now: datetime) -> Job:
     actor.require(Act.RELEASE, station_id=job.item.station_id)
     if job.item.model.kind in SECOND_PERSON_KINDS and job.mended_by_id == actor.user_id:
         raise UnableToMend("A second person must look this item over and release it. Ask a colleague.")
+    # Locked, so that of two who release an item's last two faults at once the second sees the first's.
+    Item.objects.select_for_update().get(pk=job.item_id)
     _move_job(job, JobEvent.RELEASE, finished_at=now, finished_by_id=actor.user_id)
     if not Job.objects.filter(item=job.item, state__in=UNFINISHED).exists():
         fleet.move_items(
@@ -267,6 +269,16 @@ def _tell_wear(
         journal.record(actor=actor, act=System.POST_WEAR, station_id=station_id, lines=lines, now=now)
 
 
+def _finish(outing: Outing, now: datetime) -> str:
+    """Close an outing whose kit is back; one that never went afloat is booked again while its time lasts."""
+    if outing.launched_at is None and now < outing.ends_at:
+        KitPart.objects.filter(outing=outing, dropped_at=None).update(dropped_at=now)
+        bookings.move_outing(outing, OutingEvent.UNKIT)
+    else:
+        bookings.move_outing(outing, OutingEvent.CLOSE, closed_at=now)
+    return outing.state
+
+
 def _still_out(outing: Outing) -> Collection[KitPart]:
     parts = KitPart.objects.filter(outing=outing, issued_at__isnull=False, returned_at=None, dropped_at=None)
     return parts.select_related("item__model", "hold").order_by("id")
@@ -331,7 +343,8 @@ def _open_job(actor: Actor, act: Act, item: Item, fault: str, outing: Outing | N
 
 
 def _visible_item(actor: Actor, item_id: int) -> Item:
-    item = Item.objects.visible_to(actor).select_related("model").filter(pk=item_id).first()
+    items = Item.objects.visible_to(actor).select_related("model").select_for_update(of=("self",))
+    item = items.filter(pk=item_id).first()
     if item is None:
         raise NotVisible("There is no such item here.")
     return item

@@ -14,7 +14,7 @@ from rentals.fleet.states import ItemState
 from rentals.lib import clock
 from rentals.lib.access import Act
 from rentals.lib.problems import Refused
-from rentals.people.doors import StaffRequest, station_page
+from rentals.people.doors import StaffRequest, may, station_page
 
 
 @station_page("GET")
@@ -51,7 +51,8 @@ def item(request: StaffRequest, tag: str) -> HttpResponse:
         "age_days": life.age_days(clock.now().date()),
         "fault": fault,
         "withdraw": withdraw,
-        "may_withdraw": request.actor.may(Act.WITHDRAW, station_id=request.station.pk),
+        "may_withdraw": may(request, Act.WITHDRAW) and life.item.state != ItemState.WITHDRAWN,
+        "may_report": life.item.state not in (ItemState.WITHDRAWN, ItemState.ISSUED),
     }
     return render(request, "bench/item.html", context, status=422 if fault.errors or withdraw.errors else 200)
 
@@ -76,7 +77,9 @@ def take_back(request: StaffRequest, outing_id: int) -> HttpResponse:
         except services.UnableToTakeBack as refused:
             form.refuse(refused)
         else:
-            messages.success(request, f"Taken back from {outing.rider}.")
+            missing = sum(not line.back for line in form.lines())
+            still = f" {missing} still missing." if missing else ""
+            messages.success(request, f"Taken back from {outing.rider}.{still}")
             return redirect("outing", request.station.slug, outing.pk)
     context = {"station": request.station, "page": "today", "outing": outing, "form": form}
     return render(request, "bench/take_back.html", context, status=422 if form.errors else 200)

@@ -16,6 +16,8 @@ from rentals.people.forms import RiderFields
 from rentals.people.services import RiderFacts
 
 FIRST_ROWS = 2
+NEW_RIDER = ("name", "born_on", "mass_kg", "stature_cm", "phone", "guardian_name", "guardian_phone")
+"""Fields that say a new rider is meant; the others come with a value of their own."""
 _NUMBERED = re.compile(r"#(\d+)\s*$")
 
 
@@ -23,13 +25,24 @@ class BookingForm(MomentForm, OnceForm):
     """Who comes and when; the rows of riders are `RiderRows`."""
 
     contact_name = forms.CharField(label="Contact", max_length=120)
-    contact_phone = forms.CharField(label="Phone", max_length=30, required=False)
+    contact_phone = forms.CharField(
+        label="Phone", max_length=30, required=False, help_text="this or an email is needed"
+    )
     contact_email = forms.EmailField(label="Email", required=False)
     kind = forms.ChoiceField(label="What", choices=Booking.Kind.choices)
     day = forms.DateField(label="Day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
     starts_at = forms.CharField(label="From", max_length=12, help_text="such as 14:30")
     ends_at = forms.CharField(label="Until", max_length=12)
     note = forms.CharField(label="Note for the desk", max_length=300, required=False)
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for a way to reach the party together with everything else that is missing."""
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        if not (
+            cleaned.get("contact_phone") or cleaned.get("contact_email") or "contact_email" in self.errors
+        ):
+            self.add_error("contact_phone", "Enter a phone number or an email, so that you can reach them.")
+        return cleaned
 
     def contact(self) -> Contact:
         """Return who speaks for the party."""
@@ -61,6 +74,8 @@ class RiderRow(RiderFields):
         picked = self.cleaned_data["known"]
         if not picked:
             return None
+        if any(map(self.typed, NEW_RIDER)):
+            raise forms.ValidationError("Pick a known rider or enter a new one, not both in one row.")
         numbered = _NUMBERED.search(picked)
         if numbered is None:
             raise forms.ValidationError("Pick a name from the list, or leave this empty.")
@@ -81,10 +96,11 @@ class RiderRow(RiderFields):
     @property
     def touched(self) -> bool:
         """Whether anything was typed into the row."""
-        return any(
-            self.data.get(self.add_prefix(name), "").strip()
-            for name in ("known", "name", "born_on", "mass_kg", "stature_cm")
-        )
+        return bool(self.typed("known")) or any(map(self.typed, NEW_RIDER))
+
+    def typed(self, name: str) -> str:
+        """What was typed into a field."""
+        return str(self.data.get(self.add_prefix(name), "")).strip()
 
 
 class RiderRows:
@@ -92,16 +108,21 @@ class RiderRows:
 
     def __init__(self, data: Mapping[str, str] | None, *, more: bool = False) -> None:
         count = FIRST_ROWS
-        if data is not None and data.get("rows", "").isdigit():
+        if data is not None and data.get("rows", "").isdecimal():
             count = min(int(data["rows"]) + (FIRST_ROWS if more else 0), MOST_RIDERS)
-        # Asking for more rows must not complain about what is not typed yet.
-        self.forms = [RiderRow(data, prefix=f"riders-{number}") for number in range(count)]
+        rows = [RiderRow(data, prefix=f"riders-{number}") for number in range(count)]
+        # A row that nobody touched is not asked what it lacks; nor is any row when more are asked for.
         self.bound = data is not None and not more
+        first_is_needed = self.bound and not any(row.touched for row in rows)
+        self.forms = [
+            row if row.touched or (first_is_needed and row is rows[0]) else RiderRow(prefix=row.prefix)
+            for row in rows
+        ]
 
     @property
     def filled(self) -> Sequence[RiderRow]:
-        """Rows in which something was typed, or the first when none is."""
-        return [row for row in self.forms if row.touched] or self.forms[:1]
+        """Rows in which something was typed; the first when none is."""
+        return [row for row in self.forms if row.is_bound]
 
     def is_valid(self) -> bool:
         """Whether every filled row holds together; all are looked at, so that all errors show at once."""

@@ -133,6 +133,7 @@ def issue_kit(*, actor: Actor, outing_id: int, kit_no: int, now: datetime) -> Ou
     )
     if not parts:
         return outing
+    _refuse_what_is_promised_before(outing, parts, now)
     fleet.move_items(
         actor=actor,
         act=Act.ISSUE,
@@ -171,6 +172,22 @@ def cancel_outing(*, actor: Actor, outing_id: int, missed: bool, reason: str, no
     line = journal.Line("outing", outing.pk, text)
     journal.record(actor=actor, act=Act.CANCEL, station_id=outing.station_id, lines=[line], now=now)
     return outing
+
+
+def _refuse_what_is_promised_before(outing: Outing, parts: Sequence[KitPart], now: datetime) -> None:
+    """Refuse to hand out early what an outing before this one is promised."""
+    earlier = (
+        KitPart.objects.filter(item__in=[part.item_id for part in parts], dropped_at=None, issued_at=None)
+        .filter(hold__live=True, hold__starts_at__lt=outing.starts_at, hold__ends_at__gt=now)
+        .exclude(outing=outing)
+        .select_related("item", "outing__rider")
+    )
+    if earlier:
+        said = ", ".join(
+            f"{part.item.tag} ({part.outing.rider}, {outing.station.local(part.outing.starts_at):%H:%M})"
+            for part in earlier
+        )
+        raise UnableToMoveOuting(f"Others come first with it: {said}. Issue later, or choose other kit.")
 
 
 def visible_outing(actor: Actor, outing_id: int) -> Outing:
@@ -299,6 +316,9 @@ def _promise(outing: Outing) -> Outing:
         .first()
     )
     sentence = f"{outing.rider} has another outing at that time. Choose another time or rider."
+    if twin is not None:
+        span = f"{outing.station.local(twin.starts_at):%H:%M}–{outing.station.local(twin.ends_at):%H:%M}"
+        sentence = f"{outing.rider} is booked {span} already. Choose another time or rider."
     if twin is not None:
         raise RiderAlreadyOut(sentence)
     try:

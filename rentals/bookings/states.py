@@ -28,6 +28,8 @@ class OutingEvent(StrEnum):
     CLOSE = "close"
     CANCEL = "cancel"
     MISS = "miss"
+    UNKIT = "take the kit back from"
+    UNLAND = "call back afloat"
 
 
 _S, _E = OutingState, OutingEvent
@@ -40,6 +42,9 @@ MOVES: Final[Mapping[tuple[OutingState, OutingEvent], OutingState]] = {
     (_S.CLEARED, _E.CLEAR): _S.CLEARED,
     (_S.CLEARED, _E.LAUNCH): _S.AFLOAT,
     (_S.AFLOAT, _E.LAND): _S.ASHORE,
+    (_S.ASHORE, _E.UNLAND): _S.AFLOAT,
+    (_S.KITTED, _E.UNKIT): _S.BOOKED,
+    (_S.CLEARED, _E.UNKIT): _S.BOOKED,
     (_S.ASHORE, _E.CLOSE): _S.CLOSED,
     (_S.KITTED, _E.CLOSE): _S.CLOSED,
     (_S.CLEARED, _E.CLOSE): _S.CLOSED,

@@ -5,6 +5,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from django.db.models import QuerySet
+
 from rentals.bookings.models import KitPart, Outing
 from rentals.bookings.states import DROPPED, NOT_YET_AFLOAT
 from rentals.dayplan.mapping.day import DayRows
@@ -126,13 +128,31 @@ def plan_for(actor: Actor, station: Station, plan_id: int) -> Plan:
     return plan
 
 
-def laid_out(plan: Plan) -> Shown:
-    """Return a solved plan laid out: one query.
+def visible_plan(actor: Actor, plan_id: int) -> Plan:
+    """Return a plan that the actor may see, with station and basis: one query.
+
+    Raises:
+        NotVisible: there is none for this actor.
+    """
+    plan = Plan.objects.visible_to(actor).select_related("station", "basis").filter(pk=plan_id).first()
+    if plan is None:
+        raise NotVisible("There is no such plan here.")
+    return plan
+
+
+def laid_out(plan: Plan) -> Shown | None:
+    """Return a plan laid out, None before it is solved: one query.
 
     Args:
         plan: with station and basis at hand.
     """
-    return shown(plan, _outings_of(plan.station, plan.day))
+    return shown(plan, _outings_of(plan.station, plan.day)) if plan.result is not None else None
+
+
+def tasks() -> QuerySet[RigTask]:
+    """Return rigs of the crews' lists with their parts, in order."""
+    parts = (f"{part.value}__model" for part in RIG_PARTS)
+    return RigTask.objects.order_by("plan", "place").select_related("ticked_by", *parts)
 
 
 def _outings_of(station: Station, day: date) -> dict[int, Outing]:
@@ -152,8 +172,6 @@ def _chosen(plans: Sequence[Plan], number: int | None) -> Plan | None:
 
 def _tasks(plan: Plan, laid: Shown, now: datetime) -> tuple[TaskRow, ...]:
     riders = {tag: row.riders for row in laid.rigs for part, _, tag in row.parts if part == Kind.SAIL}
-    found = RigTask.objects.filter(plan=plan).order_by("place")
-    parts = (f"{part.value}__model" for part in RIG_PARTS)
     return tuple(
         TaskRow(
             task=task,
@@ -161,7 +179,7 @@ def _tasks(plan: Plan, laid: Shown, now: datetime) -> tuple[TaskRow, ...]:
             late=task.ticked_at is None and task.needed_at <= now,
             behind=task.ticked_at is None and task.due_at <= now < task.needed_at,
         )
-        for task in found.select_related("ticked_by", *parts)
+        for task in tasks().filter(plan=plan)
     )
 
 

@@ -1,9 +1,9 @@
 """Today at one glance: who comes, who is out, who is late, and the next step of each outing."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from django.db.models import Q
 
@@ -13,8 +13,9 @@ from rentals.audit.models import Entry
 from rentals.bench.models import Job
 from rentals.bench.states import UNFINISHED
 from rentals.bookings.models import KitPart, Outing
-from rentals.bookings.states import DROPPED, OutingState
+from rentals.bookings.states import DROPPED, NOT_YET_AFLOAT, OutingState
 from rentals.fleet.models import Kind
+from rentals.fleet.states import OUT_OF_USE
 from rentals.lib.when import day_bounds
 from rentals.stations.models import Station
 from rentals.weather import queries as weather
@@ -38,6 +39,7 @@ class Row:
     sail: str
     board: str
     next_step: str
+    trouble: str
     lateness: checks.PhaseResult | None
 
     @property
@@ -59,6 +61,7 @@ class Board:
     to_come: int
     done: int
     open_jobs: int
+    lightning_until: datetime | None
 
 
 def board(station: Station, day: date, *, now: datetime) -> Board:
@@ -90,26 +93,49 @@ def board(station: Station, day: date, *, now: datetime) -> Board:
         to_come=sum(row.outing.state in ("booked", "kitted", "cleared") for row in rows),
         done=sum(row.outing.state in ("ashore", "closed") for row in rows),
         open_jobs=Job.objects.filter(item__station=station, state__in=UNFINISHED).count(),
+        lightning_until=_lightning_until(beach, now),
     )
 
 
 def _rows(outings: Sequence[Outing], late: dict[int, checks.PhaseResult]) -> list[Row]:
-    parts: defaultdict[int, dict[str, str]] = defaultdict(dict)
-    shown = KitPart.objects.filter(outing__in=outings, dropped_at=None, part__in=[Kind.SAIL, Kind.BOARD])
-    for outing_id, part, tag, name in shown.values_list(
-        "outing_id", "part", "item__tag", "item__model__name"
-    ):
-        parts[outing_id][part] = f"{name} ({tag})"
+    kit: defaultdict[int, dict[str, KitPart]] = defaultdict(dict)
+    parts = KitPart.objects.filter(outing__in=outings, dropped_at=None).select_related("item__model")
+    for part in parts.order_by("id"):
+        kit[part.outing_id][part.part] = part
     return [
         Row(
             outing=outing,
-            sail=parts[outing.pk].get(Kind.SAIL, ""),
-            board=parts[outing.pk].get(Kind.BOARD, ""),
+            sail=_named(kit[outing.pk].get(Kind.SAIL)),
+            board=_named(kit[outing.pk].get(Kind.BOARD)),
             next_step=NEXT_STEP.get(OutingState(outing.state), ""),
+            trouble=_trouble(outing, kit[outing.pk].values()),
             lateness=late.get(outing.pk),
         )
         for outing in outings
     ]
+
+
+def _named(part: KitPart | None) -> str:
+    return f"{part.item.model.name} ({part.item.tag})" if part else ""
+
+
+def _trouble(outing: Outing, parts: Iterable[KitPart]) -> str:
+    """Return what stands against an outing's kit: held but out of use, or not back though the rider is."""
+    if outing.state == OutingState.ASHORE:
+        out = [part.item.tag for part in parts if part.issued_at and not part.returned_at]
+        return f"not back yet: {', '.join(out)}" if out else ""
+    if outing.state not in NOT_YET_AFLOAT:
+        return ""
+    gone = [part.item for part in parts if part.item.state in OUT_OF_USE]
+    return "; ".join(f"{item.tag} is {item.state.replace('_', ' ')}" for item in gone)
+
+
+def _lightning_until(beach: Beach, now: datetime) -> datetime | None:
+    """Return until when the last lightning holds everybody ashore, None when it does not any more."""
+    if beach.last_lightning_at is None:
+        return None
+    until = beach.last_lightning_at + timedelta(minutes=checks.GateLimits().lightning_hold_min)
+    return until if until > now else None
 
 
 def _worst_first(row: Row) -> tuple[int, datetime]:

@@ -13,8 +13,9 @@ from rentals.bookings import services as bookings_services
 from rentals.bookings.states import NOT_YET_AFLOAT, OutingState
 from rentals.desk import queries
 from rentals.lib import clock
+from rentals.lib.access import Act
 from rentals.lib.problems import Conflict
-from rentals.people.doors import StaffRequest, asked_day, station_page
+from rentals.people.doors import StaffRequest, asked_day, may, station_page
 from rentals.rigs import queries as rigs
 from rentals.rigs import services as rigs_services
 from rentals.rigs.forms import KitForm
@@ -47,6 +48,7 @@ def today(request: StaffRequest) -> HttpResponse:
         "board": board,
         "now": now,
         "is_today": day == actual,
+        "may": {"book": may(request, Act.BOOK), "log": may(request, Act.ENTER_WEATHER)},
         "day_before": day - timedelta(days=1),
         "day_after": day + timedelta(days=1),
         "drawing": mark_safe(drawn),  # noqa: S308 - the core escapes every text in it
@@ -63,6 +65,7 @@ class Steps:
     check: bool
     let_go: bool
     ashore: bool
+    still_afloat: bool
     take_back: bool
     cancel: bool
 
@@ -95,7 +98,9 @@ def outing(request: StaffRequest, outing_id: int) -> HttpResponse:
         "form": form,
         "kit": found.kit.values(),
         "card": rigs.card_of(shown),
-        "steps": _steps(shown.state, found),
+        "steps": _steps(request, shown.state, found),
+        "age": shown.rider.age_on(shown.starts_at.date()),
+        "minor": shown.rider.is_minor_on(shown.starts_at.date()),
         "entries": queries.outing_journal(shown),
     }
     return render(request, "desk/outing.html", context, status=422 if form.errors else 200)
@@ -108,21 +113,25 @@ def issue(request: StaffRequest, outing_id: int) -> HttpResponse:
     handed = bookings_services.issue_kit(
         actor=request.actor,
         outing_id=outing_id,
-        kit_no=int(kit_no) if kit_no.isdigit() else 0,
+        kit_no=int(kit_no) if kit_no.isdecimal() else 0,
         now=clock.now(),
     )
     messages.success(request, f"Issued to {handed.rider}.")
-    return redirect("launch-check", request.station.slug, handed.pk)
+    checks_it = may(request, Act.CHECK_LAUNCH)
+    return redirect("launch-check" if checks_it else "outing", request.station.slug, handed.pk)
 
 
-def _steps(state: str, found: rigs.Offers) -> Steps:
+def _steps(request: StaffRequest, state: str, found: rigs.Offers) -> Steps:
     issued = any(part.issued_at and not part.returned_at for part in found.kit.values())
     return Steps(
         choose=state in NOT_YET_AFLOAT and not issued,
         issue=state in (OutingState.KITTED, OutingState.CLEARED) and not issued,
-        check=state in (OutingState.KITTED, OutingState.CLEARED) and issued,
-        let_go=state == OutingState.CLEARED,
+        check=state in (OutingState.KITTED, OutingState.CLEARED)
+        and issued
+        and may(request, Act.CHECK_LAUNCH),
+        let_go=state == OutingState.CLEARED and may(request, Act.LAUNCH),
         ashore=state == OutingState.AFLOAT,
+        still_afloat=state == OutingState.ASHORE and issued,
         take_back=issued or state in (OutingState.AFLOAT, OutingState.ASHORE),
-        cancel=state in NOT_YET_AFLOAT and not issued,
+        cancel=state in NOT_YET_AFLOAT and not issued and may(request, Act.CANCEL),
     )

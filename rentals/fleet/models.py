@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 
-from rentals.fleet.states import ItemState
+from rentals.fleet.states import OUT_OF_USE, ItemState
 from rentals.lib.access import Actor
 from rentals.lib.rules import MAX_SPAN_DAYS
 from rentals.stations.models import Station
@@ -173,7 +173,7 @@ class ItemQuerySet(models.QuerySet["Item"]):
 
     def fit_to_give(self) -> "ItemQuerySet":
         """Items that may be promised: not held back, on the bench or withdrawn."""
-        return self.exclude(state__in=[ItemState.HELD_BACK, ItemState.ON_BENCH, ItemState.WITHDRAWN])
+        return self.exclude(state__in=OUT_OF_USE)
 
     def free_between(
         self, start: datetime, end: datetime, *, ignoring: Collection[uuid.UUID] = ()

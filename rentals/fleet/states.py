@@ -55,5 +55,5 @@ MOVES: Final[Mapping[tuple[ItemState, ItemEvent], ItemState]] = {
     (_S.ON_BENCH, _E.WITHDRAW): _S.WITHDRAWN,
 }
 
-GIVEN_OUT_FROM: Final = (ItemState.READY, ItemState.RIGGED)
-"""States from which an item may be promised or issued."""
+OUT_OF_USE: Final = (ItemState.HELD_BACK, ItemState.ON_BENCH, ItemState.WITHDRAWN)
+"""States in which an item is neither promised nor issued."""

@@ -13,6 +13,9 @@ from rentals.lib.problems import Refused
 from rentals.lib.when import NotATime, moment
 
 
+NEEDED = "This is needed."
+
+
 class PlainForm(forms.Form):
     """A form without the browser's own bubbles; what was typed stays when it is refused."""
 
@@ -22,9 +25,7 @@ class PlainForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for field in self.fields.values():
-            field.error_messages.setdefault("required", "")
-            if field.error_messages["required"] in ("", "This field is required."):
-                field.error_messages["required"] = f"Enter: {str(field.label or 'a value').lower()}."
+            field.error_messages["required"] = NEEDED
 
     def refuse(self, refused: Refused, *, names: Mapping[str, str] | None = None) -> None:
         """Put a service's refusal beside its fields, or at the top where no input is to blame.

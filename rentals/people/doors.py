@@ -4,14 +4,16 @@ from collections.abc import Callable
 from datetime import date
 from functools import wraps
 from typing import Concatenate, ParamSpec, cast
+from urllib.parse import urlsplit
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from rentals.lib import clock
-from rentals.lib.access import NOBODY, Actor
+from rentals.lib.access import NOBODY, Act, Actor
 from rentals.lib.problems import Refused
 from rentals.people.mapping import actor_of
 from rentals.people.models import User
@@ -26,6 +28,11 @@ class StaffRequest(HttpRequest):
 
     actor: Actor
     station: Station
+
+
+def may(request: StaffRequest, act: Act) -> bool:
+    """Say whether the person may do something here, so that no button leads to a refusal."""
+    return request.actor.may(act, station_id=request.station.pk)
 
 
 def asked_day(request: StaffRequest, today: date) -> date:
@@ -75,10 +82,16 @@ def station_page(
                     return render(
                         request,
                         "refused.html",
-                        {"station": station, "refused": refused},
+                        {"station": station, "refused": refused, "back": _back(request)},
                         status=refused.status,
                     )
 
         return require_http_methods(list(methods))(page)  # type: ignore[return-value]
 
     return decorate
+
+
+def _back(request: HttpRequest) -> str:
+    """Return where a refused person came from, when that was a page of ours; else the first page."""
+    came_from = urlsplit(request.headers.get("Referer", ""))
+    return came_from.path if came_from.netloc == request.get_host() else reverse("home")

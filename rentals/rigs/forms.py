@@ -7,7 +7,7 @@ from django import forms
 
 from rentals.fleet.models import WORN, Item, Kind
 from rentals.lib.forms import OnceForm
-from rentals.rigs.queries import Offers
+from rentals.rigs.queries import Offers, fits_to_wear
 from rentals.rigs.services import Choice
 
 PARTS = (Kind.MAST, Kind.EXTENSION, Kind.BOOM, Kind.BASE)
@@ -33,8 +33,11 @@ class KitForm(OnceForm):
         self.initial.setdefault("sail", offers.kit[Kind.SAIL].item_id if Kind.SAIL in offers.kit else best)
         for kind in WORN:
             self._optional(kind, offers.worn[kind], "none from the shed")
-            usual = kind in (Kind.BUOYANCY_AID, Kind.WETSUIT) and offers.worn[kind]
-            self.initial.setdefault(kind.value, offers.worn[kind][0].pk if usual else "")
+            usual = kind in (Kind.BUOYANCY_AID, Kind.WETSUIT)
+            fitting = next((item for item in offers.worn[kind] if fits_to_wear(item, offers.outing)), None)
+            self.initial.setdefault(kind.value, fitting.pk if usual and fitting else "")
+            if usual and not fitting:
+                self.fields[kind.value].help_text = "None of the rider's size is free: choose and try on"
         for kind in PARTS:
             self._optional(kind, offers.spares[kind], "best fit")
         for kind, part in offers.kit.items():

@@ -6,15 +6,18 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TypeVar
 
+from django.db.models import Exists, OuterRef
+
 from rentals.bookings.models import KitPart, Outing
 from rentals.fleet.mapping import item_to_core, model_to_core
-from rentals.fleet.models import RIG_PARTS, WORN, Item, Kind
+from rentals.fleet.models import RIG_PARTS, WORN, Hold, HoldQuerySet, Item, Kind
 from rentals.fleet.states import ItemState
 from rentals.people.mapping import rider_to_core
 from rentals.rigs.models import Card
 from rentals.stations import queries as stations
 from rentals.weather import queries as weather
 from rigging import checks, kit, parts, sizing, wind
+from rigging.reason import COMMON_PRACTICE, Reason
 from rigging.units import BadValue
 
 T = TypeVar("T")
@@ -80,6 +83,10 @@ class Offers:
         """Sails that something speaks against."""
         return tuple(offer for offer in self.sails if not offer.fits)
 
+    def board_suits(self, item_id: int) -> bool:
+        """Say whether a board is advised."""
+        return any(offer.item.pk == item_id and offer.suits.ok for offer in self.boards)
+
     def sail(self, item_id: int) -> SailOffer | None:
         """Return the offer that a sail's unit stands for."""
         return next((offer for offer in self.sails if offer.item.pk == item_id), None)
@@ -99,15 +106,18 @@ def offers(outing: Outing) -> Offers:
     policy = stations.policy_of(station)
     sails = () if slot is None else _sail_offers(free, rider, slot, policy, shore)
     best = next((offer for offer in sails if offer.fits), None)
+    held = own[Kind.SAIL].item_id if Kind.SAIL in own else None
+    chosen = next((offer for offer in sails if offer.item.pk == held), best)
+    fins = tuple(units[0] for units in free[Kind.FIN])
     return Offers(
         outing=outing,
         slot=slot,
         shore=shore,
         no_wind=no_wind,
         sails=sails,
-        smaller=_one_down(sails, best),
-        boards=_board_offers(free[Kind.BOARD], rider, best),
-        fins=tuple(units[0] for units in free[Kind.FIN]),
+        smaller=_one_down(sails, chosen),
+        boards=_board_offers(free[Kind.BOARD], rider, best, fins),
+        fins=fins,
         spares={part: tuple(units[0] for units in free[part]) for part in RIG_PARTS if part is not Kind.SAIL},
         worn={kind: tuple(worn_first(free[kind], outing)) for kind in WORN},
         kit=own,
@@ -177,8 +187,10 @@ def _free_units(outing: Outing, own: Mapping[Kind, KitPart]) -> defaultdict[Kind
         Item.objects.filter(station=outing.station)
         .fit_to_give()
         .free_between(outing.starts_at, end, ignoring=[part.hold_id for part in own.values()])
+        .annotate(promised=Exists(_earlier_holds(outing)))
         .select_related("model")
-        .order_by("model_id", "water_s", "tag")
+        # A unit that somebody has before may come back late; then the least worn.
+        .order_by("model_id", "promised", "water_s", "tag")
     )
     kept = {part.item_id for part in own.values()}
     by_model: defaultdict[int, list[Item]] = defaultdict(list)
@@ -189,6 +201,12 @@ def _free_units(outing: Outing, own: Mapping[Kind, KitPart]) -> defaultdict[Kind
         units.sort(key=lambda item: (item.pk not in kept, item.state == ItemState.ISSUED))
         grouped[Kind(units[0].model.kind)].append(units)
     return grouped
+
+
+def _earlier_holds(outing: Outing) -> HoldQuerySet:
+    """Return holds on an item in the hours before an outing."""
+    day = outing.starts_at - timedelta(hours=12)
+    return Hold.objects.overlapping(day, outing.starts_at).filter(item=OuterRef("pk"))
 
 
 def _slot(outing: Outing) -> tuple[wind.SlotWind | None, str]:
@@ -224,35 +242,63 @@ def _sail_offers(
     return tuple(sorted(found, key=lambda offer: not offer.fits))
 
 
-def _one_down(sails: Sequence[SailOffer], best: SailOffer | None) -> SailOffer | None:
-    if best is None:
+def _one_down(sails: Sequence[SailOffer], chosen: SailOffer | None) -> SailOffer | None:
+    if chosen is None:
         return None
     riggable = [offer for offer in sails if offer.fits]
-    smaller = sizing.one_size_down([offer.advice for offer in riggable], best.advice)
+    smaller = sizing.one_size_down([offer.advice for offer in riggable], chosen.advice)
     return next((offer for offer in riggable if offer.advice is smaller), None)
 
 
 def _board_offers(
-    groups: Sequence[Sequence[Item]], rider: sizing.Rider, best: SailOffer | None
+    groups: Sequence[Sequence[Item]], rider: sizing.Rider, best: SailOffer | None, fins: Sequence[Item]
 ) -> tuple[BoardOffer, ...]:
+    """Return boards, those that suit first; learners are better off with a daggerboard, others without."""
     area = best.advice.sail.area_m2 if best else None
     found = []
     for units in groups:
         board = item_to_core(units[0])
         if isinstance(board, kit.Board):
-            found.append(BoardOffer(units[0], sizing.board_suits(board, rider, area)))
+            suits = sizing.board_suits(board, rider, area)
+            found.append(BoardOffer(units[0], _with_fin(suits, board, fins)))
     usual = sizing.board_volume_l(rider)
     middle = (usual.low + usual.high) / 2
     return tuple(
-        sorted(found, key=lambda each: (not each.suits.ok, abs((each.item.model.volume_l or 0) - middle)))
+        sorted(
+            found,
+            key=lambda each: (
+                not each.suits.ok,
+                bool(each.item.model.daggerboard) is rider.level.planes,
+                abs((each.item.model.volume_l or 0) - middle),
+            ),
+        )
     )
+
+
+def _with_fin(suits: sizing.Suits, board: kit.Board, fins: Sequence[Item]) -> sizing.Suits:
+    """Return whether a board suits when a fin must be free for it as well."""
+    if any(fin.model.fin_box == board.fin_box for fin in fins):
+        return suits
+    text = f"No fin for its {board.fin_box.replace('_', ' ')} is free."
+    return sizing.Suits(False, (*suits.reasons, Reason(text, "a board goes out with a fin", COMMON_PRACTICE)))
+
+
+def fits_to_wear(item: Item, outing: Outing) -> bool:
+    """Say whether something worn is of the rider's size, and an aid strong enough. They try it on."""
+    mass = float(outing.rider.mass_kg)
+    weak = item.model.buoyancy_n is not None and item.model.buoyancy_n < checks.aid_needed_n(mass)
+    return item.model.size == _size_for(mass) and not weak
+
+
+def _size_for(mass_kg: float) -> str:
+    return next((name for name, up_to in WORN_SIZES if mass_kg <= up_to), WORN_SIZES[-1][0])
 
 
 def worn_first(groups: Sequence[Sequence[Item]], outing: Outing) -> list[Item]:
     """Return what is worn, the size that should fit first; an aid must also carry the rider's mass."""
     mass = float(outing.rider.mass_kg)
     sizes = [name for name, _up_to in WORN_SIZES]
-    fitting = next((at for at, (_name, up_to) in enumerate(WORN_SIZES) if mass <= up_to), len(sizes) - 1)
+    fitting = sizes.index(_size_for(mass))
     needed_n = checks.aid_needed_n(mass)
     items = [units[0] for units in groups]
     return sorted(

@@ -69,6 +69,7 @@ def kit_outing(
     found = queries.offers(outing)
     sail = _chosen_sail(found, choice)
     items = _whole_kit(outing, found, sail, choice)
+    against = bool(sail.advice.vetoes) or not found.board_suits(choice.board_id)
     bookings.put_kit(outing=outing, items={part: item.pk for part, item in items.items()}, now=now)
     assert found.slot is not None  # noqa: S101 - a kit without a wind was refused
     card = make_card(
@@ -78,10 +79,11 @@ def kit_outing(
         advice=sail.advice,
         parts_reason=sail.parts_reason,
         items=items,
-        override_reason=choice.override_reason.strip(),
+        override_reason=choice.override_reason.strip() if against else "",
         now=now,
     )
-    reason = f", against advice: {choice.override_reason.strip()}" if choice.override_reason.strip() else ""
+    said = choice.override_reason.strip()
+    reason = f"{', against advice' if against else ''}: {said}" if said else ""
     text = f"Kit chosen: {items[Kind.SAIL]} {items[Kind.SAIL].model.name}{reason}"
     line = journal.Line("outing", outing.pk, text, {part: item.tag for part, item in items.items()})
     journal.record(actor=actor, act=Act.ASSIGN_KIT, station_id=outing.station_id, lines=[line], now=now)

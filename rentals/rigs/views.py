@@ -7,14 +7,14 @@ from django.urls import reverse
 from django.utils.safestring import mark_safe
 
 from rentals.bookings import queries as bookings
-from rentals.fleet.mapping import item_to_core
+from rentals.fleet.mapping import model_to_core
 from rentals.fleet.models import RIG_PARTS, Item, Kind
 from rentals.lib.problems import NotVisible
 from rentals.people.doors import StaffRequest, station_page
 from rentals.rigs import queries
 from rentals.rigs.mapping import shown_settings
 from rentals.rigs.models import Card
-from rigging import trim
+from rigging import trim, wind
 from rigging.drawing import rig_svg
 from rigging.units import BadValue
 
@@ -34,6 +34,8 @@ def card(request: StaffRequest, outing_id: int) -> HttpResponse:
         "outing": outing,
         "card": made,
         "items": items.items(),
+        "beach_mean_ms": made.inputs["slot"]["mean_10_m_ms"] * wind.BEACH_FACTOR,
+        "beach_gust_ms": made.inputs["slot"]["gust_10_m_ms"] * wind.BEACH_FACTOR,
         "settings": shown_settings(made.settings),
         "steps": trim.steps(),
         "drawing": mark_safe(_draw(made, items, str(outing.rider))),  # noqa: S308 - the core escapes its texts
@@ -52,7 +54,7 @@ def _draw(made: Card, items: dict[Kind, Item], title: str) -> str:
 
 def _drawing(made: Card, items: dict[Kind, Item], title: str) -> str:
     numbers = {number.name: number for number in shown_settings(made.settings)}
-    named = {kind.value: item_to_core(items[kind]) for kind in RIG_PARTS}
+    named = {kind.value: model_to_core(items[kind].model, items[kind].tag) for kind in RIG_PARTS}
     return rig_svg(
         **named,  # type: ignore[arg-type]
         extension_cm=numbers["extension"].value,

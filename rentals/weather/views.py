@@ -9,7 +9,7 @@ from django.utils.safestring import mark_safe
 
 from rentals.lib import clock
 from rentals.lib.access import Act
-from rentals.people.doors import StaffRequest, asked_day, station_page
+from rentals.people.doors import StaffRequest, asked_day, may, station_page
 from rentals.weather import queries, services
 from rentals.weather.forms import FileForm, HandForm, SourceForm
 from rentals.weather.models import Kind
@@ -65,7 +65,8 @@ def _shown(request: StaffRequest, day: date) -> dict[str, object]:
         "latest": queries.latest_observation(request.station, now=now),
         "drawing": mark_safe(drawn),  # noqa: S308 - the core escapes every text in it
         "sources": queries.source_states(request.actor, request.station, now=now),
-        "may_set": request.actor.may(Act.SET_STATION, station_id=request.station.pk),
+        "may_set": may(request, Act.SET_STATION),
+        "may_enter": may(request, Act.ENTER_WEATHER),
         "day_before": day - timedelta(days=1),
         "day_after": day + timedelta(days=1),
     }

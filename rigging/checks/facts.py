@@ -106,6 +106,7 @@ class GateLimits:
     """
 
     gust_factor: float = 1.25
+    override_factor: float = 1.15
     wind_age_min: float = 60.0
     dusk_margin_min: float = 30.0
     lightning_hold_min: float = 30.0

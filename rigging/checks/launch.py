@@ -45,6 +45,8 @@ class _Verdict(NamedTuple):
     rule: str
     source: str = f"{COMMON_PRACTICE}; {POLICY}"
     inputs: tuple[Input, ...] = ()
+    firm: bool = False
+    """Too far off for anybody's word to open the gate, soft or not."""
 
 
 def gates(
@@ -85,7 +87,8 @@ def may_launch(judged: Sequence[Gate], overrides: Mapping[str, str] | None = Non
 
 def _gate(name: str, verdict: _Verdict, hard: bool) -> Gate:
     reason = Reason(verdict.text, verdict.rule, verdict.source, verdict.inputs)
-    return Gate(name=name, passed=verdict.passed, hard=hard, text=verdict.text, reason=reason)
+    firm = hard or (verdict.firm and not verdict.passed)
+    return Gate(name=name, passed=verdict.passed, hard=firm, text=verdict.text, reason=reason)
 
 
 def _unknown(what: str, rule: str) -> _Verdict:
@@ -162,13 +165,16 @@ def _wind(facts: LaunchFacts, limits: GateLimits, when: str, mean: float, gust: 
     blows = f"{when} {_kn(mean_ms)} gusting {_kn(gust_ms)} kn"
     numbers = f"{blows}; {level} up to {_kn(cap)} gusting {_kn(gust_cap)} kn"
     text = f"{numbers}." if passed else f"Too much wind for the level: {numbers}."
+    firm = mean_ms > cap * limits.override_factor or gust_ms > gust_cap * limits.override_factor
+    if firm:
+        text += " That is too far over for anybody's word."
     inputs = (
         Input("mean", mean_ms, "m/s"),
         Input("gust", gust_ms, "m/s"),
         Input("cap", cap, "m/s"),
         Input("gust cap", gust_cap, "m/s"),
     )
-    return _Verdict(passed, text[0].upper() + text[1:], rule, inputs=inputs)
+    return _Verdict(passed, text[0].upper() + text[1:], rule, inputs=inputs, firm=firm)
 
 
 def _wind_now(facts: LaunchFacts, limits: GateLimits) -> _Verdict:

@@ -114,7 +114,7 @@ def board_suits(board: Board, rider: Rider, area_m2: float | None = None, water:
     if not ok:
         text = f"{board.volume_l:g} l is {usual.low - board.volume_l:.0f} l too little."
         reasons.append(Reason(text, usual.reason.rule, usual.reason.source))
-    if board.volume_l > usual.high:
+    if board.volume_l >= usual.high + 1:
         more = board.volume_l - usual.high
         text = f"{board.volume_l:g} l is {more:.0f} l more than usual: steady, but slow to turn."
         reasons.append(Reason(text, usual.reason.rule, usual.reason.source))

@@ -46,7 +46,7 @@ NO_HARNESS_DEG: Final = 10.0  # deg of lean lost without a harness; policy
 
 # By level, taster to expert; calibrated (the first three don't plane: no flex, displacement drag).
 TECHNIQUE: Final = np.array([1.0, 1.0, 1.0, 1.13, 1.00, 0.90])  # drag over that of good technique
-LEAN_DEG: Final = np.array([10.0, 16.0, 30.0, 42.0, 48.0, 54.0])  # deg; of the body at the upper edge
+LEAN_DEG: Final = np.array([14.0, 22.0, 30.0, 42.0, 48.0, 54.0])  # deg; of the body at the upper edge
 FOOT_M: Final = np.array([0.10, 0.10, 0.16, 0.22, 0.22, 0.22])  # m; feet off the board's centre line
 DEPOWER: Final = np.array([1.00, 0.92, 0.80, 0.557, 0.503, 0.440])  # side force left when depowered
 PLANES: Final[NDArray[np.bool_]] = np.array([level.planes for level in Level])

@@ -8,10 +8,12 @@ import pytest
 from django.contrib.auth.hashers import make_password
 
 from api.urls import urlpatterns
+from rentals.bookings.models import Outing
 from rentals.weather.models import Kind
 from rentals.weather.services import add_source
 from tests.api.bodies import BEACH, a_party, a_rider, a_wind
 from tests.api.client import Api
+from tests.api.plans import a_day, asked, listed, ready
 from tests.cast import PASSWORD, Cast
 
 TAF = b"TAF LPMA 140500Z 1406/1506 33018G28KT 9999 FEW020="
@@ -69,6 +71,20 @@ def _json(body: Any) -> Body:
     return lambda _cast: body
 
 
+def _a_day(cast: Cast) -> dict[str, str]:
+    a_day(cast)
+    return {"day": cast.now.date().isoformat()}
+
+
+def of_a_plan(rest: str = "") -> Place:
+    """An address under a plan that is ready."""
+    return lambda cast: f"/plans/{ready(cast).pk}/{rest}"
+
+
+def _another_sail(cast: Cast) -> dict[str, Any]:
+    return {"outing_id": Outing.objects.get().pk, "sail": "Samphire 5.0"}
+
+
 A_SOURCE: dict[str, Any] = {"kind": "taf", "url": "https://met.invalid/taf.txt", "every_min": 30}
 
 
@@ -113,6 +129,20 @@ ROWS = (
     Row("outings", "get", at_tarrow("outings/"), None, LOOK),
     Row("items", "get", at_tarrow("items/"), None, LOOK),
     Row("jobs", "get", at_tarrow("jobs/"), None, LOOK),
+    Row("plans", "get", at_tarrow("plans/"), None, LOOK),
+    Row("plans", "post", at_tarrow("plans/"), _a_day, BEACH_MAKES),
+    Row("plan", "get", of_a_plan(), None, LOOK),
+    Row("plan-papers", "get", of_a_plan("papers/"), None, LOOK),
+    Row("plan-accept", "post", of_a_plan("accept/"), None, BEACH_DOES),
+    Row("plan-cancel", "post", lambda cast: f"/plans/{asked(cast).pk}/cancel/", None, BEACH_DOES),
+    Row("plan-adjust", "post", of_a_plan("adjust/"), _another_sail, BEACH_MAKES),
+    Row(
+        "rig-tick",
+        "post",
+        lambda cast: f"/rig-tasks/{listed(cast).pk}/tick/",
+        _json({"built": True}),
+        ALL_DO,
+    ),
     Row("rider", "get", lambda cast: f"/riders/{cast.wren.pk}/", None, LOOK),
     Row("rider", "put", lambda cast: f"/riders/{cast.wren.pk}/", _json(a_rider()), ALL_DO),
     Row("booking", "get", lambda cast: f"/bookings/{cast.booked()[0].booking_id}/", None, LOOK),

@@ -85,6 +85,12 @@ def _ashore(cast: Walk) -> Call:
     return lambda actor: afloat.call_ashore(actor=actor, outing_id=outing.pk, now=cast.now)
 
 
+def _still_afloat(cast: Walk) -> Call:
+    outing = cast.out()
+    afloat.call_ashore(actor=cast.boss, outing_id=outing.pk, now=cast.now)
+    return lambda actor: afloat.call_back_afloat(actor=actor, outing_id=outing.pk, now=cast.now)
+
+
 def _beach(cast: Walk) -> Call:
     entry = afloat.BeachEntry(safety_boat_manned=True, instructors=1, lightning=False)
     return lambda actor: afloat.log_beach(actor=actor, station_id=cast.tarrow.pk, entry=entry, now=cast.now)
@@ -154,6 +160,7 @@ DOORS = [
     Door("afloat.check_launch", "-IM", _look_over),
     Door("afloat.launch", "-IM", _launch),
     Door("afloat.call_ashore", "DIM", _ashore),
+    Door("afloat.call_back_afloat", "DIM", _still_afloat),
     Door("bench.take_back", "DIM", _take_back),
     Door("bench.report_fault", "DIM", _report),
     Door("bench.mend", "-IM", _mend),

@@ -208,7 +208,8 @@ class TestTwoDesks:
 
         answers = at_once(lambda: cast.issue(first), lambda: cast.issue(second))
 
-        assert told_apart(answers) == {Outing: 1, UnableToMove: 1}
+        # Whoever is slower meets the item gone; the later outing, if quicker, that somebody comes first.
+        assert told_apart(answers) in ({Outing: 1, UnableToMove: 1}, {Outing: 1, UnableToMoveOuting: 1})
         assert KitPart.objects.filter(item=cast.shed["S2"], issued_at__isnull=False).count() == 1
 
     def test_who_send_the_same_form_book_once(self, cast: Walk) -> None:

@@ -110,9 +110,9 @@ KEEP_ASHORE: dict[str, tuple[str, Change]] = {
 OVERRIDABLE: dict[str, tuple[str, Change]] = {
     "too much wind now": (
         "wind_now",
-        lambda cast, outing: cast.watch_the_beach(mean_ms=18, gust_ms=24),
+        lambda cast, outing: cast.watch_the_beach(mean_ms=15.5, gust_ms=19),
     ),
-    "too much wind to come": ("wind_ahead", lambda cast, outing: cast.blow(mean_ms=24, gust_ms=30)),
+    "too much wind to come": ("wind_ahead", lambda cast, outing: cast.blow(mean_ms=18, gust_ms=22)),
     "water too cold for the suit": ("suit", lambda cast, outing: cast.watch_the_beach(water_c=6)),
 }
 EVERY_GATE = {
@@ -167,6 +167,24 @@ class TestShutGates:
         assert check.passed
         assert check.overrides == {gate: "Looked at the water"}
         assert again(outing).state == "afloat"
+
+    def test_wind_far_over_the_limit_is_nobody_s_to_allow(self, cast: Walk, outing: Outing) -> None:
+        """Beyond 15 % over; a station setting."""
+        cast.watch_the_beach(mean_ms=18, gust_ms=24)
+
+        check = cast.look_over(outing, overrides={"wind_now": "I know better"}, launch=True)
+
+        assert not check.passed
+        assert again(outing).state == "kitted"
+
+    def test_a_gate_opened_by_somebody_s_word_is_told_with_it(self, cast: Walk, outing: Outing) -> None:
+        cast.watch_the_beach(mean_ms=15.5, gust_ms=19)
+
+        cast.look_over(outing, overrides={"wind_now": "Looked at the water"})
+
+        (told,) = [text for text in cast.told("outing", outing.pk) if "against a gate" in text]
+        assert "Too much wind" in told
+        assert "Let go because: Looked at the water" in told
 
     def test_a_point_left_open_keeps_the_rider_ashore(self, cast: Walk, outing: Outing) -> None:
         check = cast.look_over(outing, open_points=["boom.clamp"], launch=True)
@@ -256,7 +274,7 @@ class TestLettingGo:
     def test_a_reason_given_at_the_check_still_counts(self, cast: Walk) -> None:
         outing = cast.issued()
         cast.now += MINUTE
-        cast.watch_the_beach(mean_ms=18, gust_ms=24)
+        cast.watch_the_beach(mean_ms=15.5, gust_ms=19)
         cast.look_over(outing, overrides={"wind_now": "Looked at the water"})
 
         assert cast.launch(outing).state == "afloat"
@@ -264,7 +282,7 @@ class TestLettingGo:
     def test_a_reason_for_one_gate_does_not_open_another(self, cast: Walk) -> None:
         outing = cast.issued()
         cast.now += MINUTE
-        cast.watch_the_beach(mean_ms=18, gust_ms=24)
+        cast.watch_the_beach(mean_ms=15.5, gust_ms=19)
         cast.look_over(outing, overrides={"wind_now": "Looked at the water"})
         cast.blow(mean_ms=24, gust_ms=30)
 

@@ -85,13 +85,29 @@ class TestEverythingBack:
         assert cast.told("item", cast.shed["D1"].pk)[0] == "Came back whole"
         assert cast.told("outing", outing.pk)[0] == "Return check: all back, outing closed"
 
-    def test_kit_that_never_went_afloat_comes_back_too(self, cast: Walk) -> None:
+    def test_kit_that_never_went_afloat_leaves_the_outing_booked(self, cast: Walk) -> None:
         outing = cast.issued()
 
         cast.take_back(outing)
 
-        assert (again(outing).state, again(outing).launched_at) == ("closed", None)
+        assert (again(outing).state, again(outing).launched_at) == ("booked", None)
         assert states(*RIG) == {"ready"}
+
+    def test_other_kit_may_be_chosen_for_it_then(self, cast: Walk) -> None:
+        outing = cast.issued()
+        cast.take_back(outing)
+        cast.now += HOUR
+
+        cast.kit(again(outing))
+
+        assert again(outing).state == "kitted"
+
+    def test_kit_that_never_went_afloat_and_comes_when_the_time_is_over_closes_it(self, cast: Walk) -> None:
+        outing = cast.issued()
+
+        cast.take_back(outing, after=4 * HOUR)
+
+        assert (again(outing).state, again(outing).launched_at) == ("closed", None)
 
     def test_sent_twice_it_is_logged_once(self, cast: Walk, outing: Outing) -> None:
         key, lines = uuid4(), [Came(item_id=item.pk, back=True) for item in cast.still_out(outing)]

@@ -183,7 +183,7 @@ class TestOneOutingAtATime:
     def test_a_rider_is_not_booked_twice_for_times_that_meet(self, cast: Walk) -> None:
         cast.book(cast.wren)
 
-        with pytest.raises(RiderAlreadyOut, match="Wren Alder has another outing at that time"):
+        with pytest.raises(RiderAlreadyOut, match="Wren Alder is booked"):
             cast.book(cast.moss, cast.wren, starts_at=cast.at(12), ends_at=cast.at(14))
 
         assert kept() == (1, 1, 1)

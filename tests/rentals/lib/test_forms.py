@@ -53,8 +53,8 @@ class TestNumberField:
     def test_it_says_how_many_decimals_it_takes(self) -> None:
         assert "decimal place" in weighed("72.55").errors["mass_kg"][0]
 
-    def test_it_asks_for_what_is_missing_by_its_label(self) -> None:
-        assert weighed("").errors["mass_kg"] == ["Enter: mass in kg."]
+    def test_it_asks_for_what_is_missing(self) -> None:
+        assert weighed("").errors["mass_kg"] == ["This is needed."]
 
     def test_it_keeps_what_was_typed(self) -> None:
         assert 'value="19,9"' in str(weighed("19,9")["mass_kg"])

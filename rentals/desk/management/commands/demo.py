@@ -7,7 +7,8 @@ import subprocess
 import sys
 import time
 from argparse import ArgumentParser
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from datetime import datetime, timedelta
 from typing import Any
@@ -23,6 +24,7 @@ from rentals.stations.models import Station
 
 DAY_FROM, DAY_UNTIL, MORNING = 10, 15, 10
 STOP_PATIENCE_S = 10
+MOST_STARTS = 20
 PAGES = ("--interface", "wsgi", "--host", "127.0.0.1", "--log-level", "warning", "--blocking-threads", "4")
 CELERY = ("-W", "ignore:You're running the worker", "-m", "celery", "-A", "rentals", "--quiet")
 LOOK_EVERY_S = 0.2
@@ -83,6 +85,7 @@ class Command(BaseCommand):
     def _run(self, port: int, now: datetime) -> None:
         shift = round((now - timezone.now()).total_seconds())
         environment = {**os.environ, "MARRAM_CLOCK_SHIFT_S": str(shift)}
+        starts: Counter[str] = Counter()
         with ExitStack() as children:
 
             def start(*command: str) -> "subprocess.Popen[bytes]":
@@ -93,9 +96,17 @@ class Command(BaseCommand):
             }
             self._fill(now)
             self._greet(port)
-            running["worker"] = start(*CELERY, "worker", "--pool", "solo", "--without-gossip")
-            running["periodic tasks"] = start(*CELERY, "beat", "--pidfile=")
-            _wait(running)
+            commands = {
+                "worker": (*CELERY, "worker", "--pool", "solo", "--without-gossip"),
+                "periodic tasks": (*CELERY, "beat", "--pidfile="),
+            }
+            running |= {name: start(*command) for name, command in commands.items()}
+            for name in _ended(running):
+                if name not in commands or starts[name] >= MOST_STARTS:
+                    raise CommandError(f"The {name} stopped by itself. See its words above.")
+                self.stdout.write(f"The {name} stopped by itself and is started again.")
+                starts[name] += 1
+                running[name] = start(*commands[name])
             self.stdout.write("Stopped. What you entered is kept for the next start.")
 
     def _greet(self, port: int) -> None:
@@ -160,19 +171,11 @@ class _child:  # noqa: N801 - reads as the context manager it is
             self.process.wait()
 
 
-def _wait(running: Mapping[str, "subprocess.Popen[bytes]"]) -> None:
-    """Wait for Ctrl-C or a stop.
-
-    Raises:
-        CommandError: a child ended by itself.
-    """
+def _ended(running: Mapping[str, "subprocess.Popen[bytes]"]) -> Iterator[str]:
+    """Yield the name of each child that ends by itself, until Ctrl-C or a stop."""
     stopping: list[int] = []
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda received, _frame: stopping.append(received))
     while not stopping:
-        for name, process in running.items():
-            if process.poll() is not None:
-                raise CommandError(
-                    f"The {name} stopped by itself ({process.returncode}). See its words above."
-                )
+        yield from [name for name, process in running.items() if process.poll() is not None]
         time.sleep(LOOK_EVERY_S)
