@@ -12,7 +12,6 @@ from django import forms
 from rentals.lib.problems import Refused
 from rentals.lib.when import NotATime, moment
 
-
 NEEDED = "This is needed."
 
 

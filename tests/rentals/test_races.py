@@ -21,6 +21,7 @@ from rentals.audit.models import Entry
 from rentals.bench import services as bench
 from rentals.bench.models import Job, WearPosting
 from rentals.bookings.models import Booking, KitPart, Outing
+from rentals.bookings.services import UnableToMoveOuting
 from rentals.fleet import services as fleet
 from rentals.fleet.models import Hold, Item, Kind
 from rentals.fleet.services import UnableToHold, UnableToMove

@@ -20,11 +20,7 @@ def options(tmp_path: Path) -> dict[str, Any]:
     for name in ("messages", "control"):
         (tmp_path / name).mkdir()
     messages, control = str(tmp_path / "messages"), str(tmp_path / "control")
-    return {
-        "data_folder_in": messages,
-        "data_folder_out": messages,
-        "control_folder": str(tmp_path / "control"),
-    }
+    return {"data_folder_in": messages, "data_folder_out": messages, "control_folder": control}
 
 
 def test_each_message_is_taken_once_while_it_is_being_written(options: dict[str, Any]) -> None:
@@ -46,7 +42,7 @@ def test_each_message_is_taken_once_while_it_is_being_written(options: dict[str,
 
     readers = [threading.Thread(target=read) for _ in range(READERS)]
     with Connection("folder://", transport_options=options) as connection:
-        # Declared before anybody reads: what is sent to a queue that nobody declared is dropped by any broker.
+        # Declared before anybody reads: what is sent to a queue that nobody declared is dropped.
         queue = connection.SimpleQueue("news")
         for reader in readers:
             reader.start()
