@@ -78,9 +78,9 @@ class ShortRider(Out):
 class PlannedPart(Out):
     """A part of a rig."""
 
-    part = serializers.CharField(source="0")
-    model = serializers.CharField(source="1")
-    tag = serializers.CharField(source="2")
+    part = serializers.CharField()
+    model = serializers.CharField()
+    tag = serializers.CharField()
 
 
 class PlannedRig(Out):
@@ -98,8 +98,8 @@ class PlannedRig(Out):
 class AsideOuting(Out):
     """An outing that was not put into the plan."""
 
-    outing = OutingBrief(source="0")
-    why = serializers.CharField(source="1")
+    outing = OutingBrief()
+    why = serializers.CharField()
 
 
 class Costs(Out):

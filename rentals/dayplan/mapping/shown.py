@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import ceil
-from typing import Final
+from typing import Final, NamedTuple
 
 from rentals.bookings.models import Outing
 from rentals.dayplan.mapping.day import Clock
@@ -53,12 +53,27 @@ class ShortRow:
     had: str
 
 
+class Part(NamedTuple):
+    """A part of a rig."""
+
+    part: str
+    model: str
+    tag: str
+
+
+class AsideRow(NamedTuple):
+    """An outing that is not in the plan, and why."""
+
+    outing: Outing
+    why: str
+
+
 @dataclass(frozen=True, slots=True)
 class RigRow:
     """One rig of a plan: its parts by model and tag, when it is built, for whom first."""
 
     rig_id: str
-    parts: tuple[tuple[str, str, str], ...]
+    parts: tuple[Part, ...]
     stands: bool
     starts_at: datetime | None
     due_at: datetime | None
@@ -83,7 +98,7 @@ class Shown:
     riders: tuple[RiderRow, ...]
     short: tuple[ShortRow, ...]
     rigs: tuple[RigRow, ...]
-    aside: tuple[tuple[Outing, str], ...]
+    aside: tuple[AsideRow, ...]
     lanes: tuple[Lane, ...]
     cost: Cost | None
 
@@ -125,7 +140,7 @@ def shown(plan: Plan, outings: Mapping[int, Outing]) -> Shown:
         short=tuple(sorted(layout.short(), key=_by_time)),
         rigs=tuple(layout.rigs()),
         aside=tuple(
-            (outings[outing_id], why)
+            AsideRow(outings[outing_id], why)
             for outing_id, why in asides(plan).items()
             if outing_id in outings and str(outing_id) not in layout.demands
         ),
@@ -205,7 +220,7 @@ class _Layout:
         built = rig.built_min
         return RigRow(
             rig_id=rig.id,
-            parts=tuple((part, self.names[tag], tag) for part, tag in tags.items()),
+            parts=tuple(Part(part, self.names[tag], tag) for part, tag in tags.items()),
             stands=rig.stood,
             starts_at=None if built is None else self.clock.moment(built[0]),
             due_at=None if built is None else self.clock.moment(built[1]),
