@@ -309,8 +309,12 @@ def _take_items(
 ) -> None:
     back = [line for line in lines if line.back]
     KitPart.objects.filter(pk__in=[parts[line.item_id].pk for line in back]).update(returned_at=now)
-    turn_round = timedelta(minutes=outing.station.turn_round_min)
-    fleet.shorten_holds(hold_ids=[parts[line.item_id].hold_id for line in back], until=now + turn_round)
+    holds = [parts[line.item_id].hold_id for line in back]
+    if outing.launched_at is None:
+        fleet.end_holds(hold_ids=holds)
+    else:
+        turn_round = timedelta(minutes=outing.station.turn_round_min)
+        fleet.shorten_holds(hold_ids=holds, until=now + turn_round)
     whole = [parts[line.item_id] for line in back if not line.fault.strip()]
     rig_whole = stays_rigged and sum(part.part in RIG_PARTS for part in whole) == len(RIG_PARTS)
     for event, rigged in ((ItemEvent.TAKE_BACK_RIGGED, True), (ItemEvent.TAKE_BACK, False)):

@@ -10,6 +10,7 @@ from django.utils.safestring import mark_safe
 
 from rentals.bookings import queries as bookings
 from rentals.bookings import services as bookings_services
+from rentals.bookings.models import Outing
 from rentals.bookings.states import NOT_YET_AFLOAT, OutingState
 from rentals.desk import queries
 from rentals.lib import clock
@@ -76,20 +77,9 @@ def outing(request: StaffRequest, outing_id: int) -> HttpResponse:
     shown = bookings.outing_for(request.actor, request.station, outing_id)
     found = rigs.offers(shown)
     form = KitForm(found, request.POST or None)
-    if request.method == "POST" and form.is_valid():
-        try:
-            rigs_services.kit_outing(
-                actor=request.actor,
-                outing_id=shown.pk,
-                choice=form.choice(),
-                once=form.cleaned_data["once"],
-                now=clock.now(),
-            )
-        except (rigs_services.UnableToKit, Conflict) as refused:
-            form.refuse(refused)
-        else:
-            messages.success(request, f"Kit chosen for {shown.rider}.")
-            return redirect("outing", request.station.slug, shown.pk)
+    if request.method == "POST" and form.is_valid() and _keep_kit(request, shown, form):
+        return redirect("outing", request.station.slug, shown.pk)
+    day = shown.starts_at.date()
     context = {
         "station": request.station,
         "page": "today",
@@ -99,11 +89,27 @@ def outing(request: StaffRequest, outing_id: int) -> HttpResponse:
         "kit": found.kit.values(),
         "card": rigs.card_of(shown),
         "steps": _steps(request, shown.state, found),
-        "age": shown.rider.age_on(shown.starts_at.date()),
-        "minor": shown.rider.is_minor_on(shown.starts_at.date()),
+        "age": shown.rider.age_on(day),
+        "minor": shown.rider.is_minor_on(day),
         "entries": queries.outing_journal(shown),
     }
     return render(request, "desk/outing.html", context, status=422 if form.errors else 200)
+
+
+def _keep_kit(request: StaffRequest, shown: Outing, form: KitForm) -> bool:
+    try:
+        rigs_services.kit_outing(
+            actor=request.actor,
+            outing_id=shown.pk,
+            choice=form.choice(),
+            once=form.cleaned_data["once"],
+            now=clock.now(),
+        )
+    except (rigs_services.UnableToKit, Conflict) as refused:
+        form.refuse(refused)
+        return False
+    messages.success(request, f"Kit chosen for {shown.rider}.")
+    return True
 
 
 @station_page("POST")

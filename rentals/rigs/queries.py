@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TypeVar
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, QuerySet
 
 from rentals.bookings.models import KitPart, Outing
 from rentals.fleet.mapping import item_to_core, model_to_core
-from rentals.fleet.models import RIG_PARTS, WORN, Hold, HoldQuerySet, Item, Kind
+from rentals.fleet.models import RIG_PARTS, WORN, Item, Kind
 from rentals.fleet.states import ItemState
 from rentals.people.mapping import rider_to_core
 from rentals.rigs.models import Card
@@ -187,7 +187,7 @@ def _free_units(outing: Outing, own: Mapping[Kind, KitPart]) -> defaultdict[Kind
         Item.objects.filter(station=outing.station)
         .fit_to_give()
         .free_between(outing.starts_at, end, ignoring=[part.hold_id for part in own.values()])
-        .annotate(promised=Exists(_earlier_holds(outing)))
+        .annotate(promised=Exists(_still_with_others(outing)))
         .select_related("model")
         # A unit that somebody has before may come back late; then the least worn.
         .order_by("model_id", "promised", "water_s", "tag")
@@ -203,10 +203,16 @@ def _free_units(outing: Outing, own: Mapping[Kind, KitPart]) -> defaultdict[Kind
     return grouped
 
 
-def _earlier_holds(outing: Outing) -> HoldQuerySet:
-    """Return holds on an item in the hours before an outing."""
-    day = outing.starts_at - timedelta(hours=12)
-    return Hold.objects.overlapping(day, outing.starts_at).filter(item=OuterRef("pk"))
+def _still_with_others(outing: Outing) -> QuerySet[KitPart]:
+    """Return uses of an item, not over yet, in the hours before an outing."""
+    return KitPart.objects.filter(
+        item=OuterRef("pk"),
+        dropped_at=None,
+        returned_at=None,
+        hold__live=True,
+        hold__starts_at__lt=outing.starts_at,
+        hold__starts_at__gt=outing.starts_at - timedelta(hours=12),
+    ).exclude(outing=outing)
 
 
 def _slot(outing: Outing) -> tuple[wind.SlotWind | None, str]:

@@ -65,6 +65,7 @@ def test_a_day_without_riders_is_refused_by_its_field(cast: Cast, api: Api) -> N
 
 def test_what_has_changed_since_is_named(cast: Cast, api: Api) -> None:
     plan = ready(cast)
+    assert plan.result is not None
     sail = plan.result["rigs"][0]["sail"]
     cast.faulty(sail)
 

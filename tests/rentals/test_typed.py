@@ -46,6 +46,8 @@ BRAM: Typed = {
     "riders-0-swims": "on",
 }
 
+NOBODY_NEW: Typed = {name: "" for name in BRAM if name not in ("riders-0-level", "riders-0-swims")}
+
 
 @dataclass(frozen=True)
 class Wrong:
@@ -79,8 +81,10 @@ BOOKINGS = [
     Wrong({"riders-0-born_on": "2030-01-01"}, "riders-0-born_on", "in the past"),
     Wrong({"riders-0-born_on": "29/02/85"}, "riders-0-born_on", "valid date"),
     Wrong({"riders-0-consent": "on"}, "riders-0-guardian_name", "who consented"),
-    Wrong({"riders-0-known": "Somebody"}, "riders-0-known", "from the list"),
-    Wrong({"riders-0-known": "Somebody #999999999999999999999"}, "riders-0-known", "known here"),
+    Wrong({**NOBODY_NEW, "riders-0-known": "Somebody"}, "riders-0-known", "from the list"),
+    Wrong(
+        {**NOBODY_NEW, "riders-0-known": "Somebody #999999999999999999999"}, "riders-0-known", "known here"
+    ),
 ]
 
 
@@ -231,7 +235,7 @@ SHEETS = [
         "item",
         lambda cast: [cast.shed["S1"].tag],
         lambda cast: {"which": "fault"},
-        [Wrong({"fault": " "}, "fault", "Enter: what is wrong with it?")],
+        [Wrong({"fault": " "}, "fault", "This is needed.")],
         lambda: not Job.objects.exists(),
         "desk",
     ),

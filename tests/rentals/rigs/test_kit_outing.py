@@ -12,7 +12,7 @@ from rentals.fleet.models import Hold, Item, ItemModel, Kind
 from rentals.rigs import queries
 from rentals.rigs.models import Card
 from rentals.rigs.services import UnableToKit
-from tests.rentals.walk import Walk, again
+from tests.rentals.walk import HOUR, Walk, again
 
 
 @pytest.fixture
@@ -208,7 +208,7 @@ class TestWhatCannotBe:
         cast.kit(outing)
         if state == "closed":
             cast.issue(outing)
-            cast.take_back(outing)
+            cast.take_back(outing, after=4 * HOUR)
         else:
             Outing.objects.filter(pk=outing.pk).update(state="cancelled")
 
