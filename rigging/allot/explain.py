@@ -10,7 +10,6 @@ from rigging.allot.heuristic import Filling, Step
 from rigging.allot.model import Floats, Model, Source
 from rigging.allot.plan import Unserved
 from rigging.allot.problem import Demand, Problem
-from rigging.allot.rigs import patterns
 from rigging.allot.shapes import goes_with
 from rigging.reason import COMMON_PRACTICE, POLICY, Input, Reason
 
@@ -163,7 +162,7 @@ def _barred(model: Model, demand: Demand) -> Reason | None:
         )
         return Reason(text, "safety veto", POLICY, (kg,))
     sails = {k for k, stock in enumerate(problem.sails) if stock.name in demand.sails}
-    made = {pattern.sail for pattern in patterns(problem)} | {p.sail for p in model.patterns}
+    made = {pattern.sail for pattern in model.patterns}
     if not sails & made:
         text = "None of the sails that suit has a mast, extension and boom in the shed that fit it."
         return Reason(text, "parts must fit", COMMON_PRACTICE, (kg,))

@@ -96,8 +96,10 @@ def rounded_point(model: Model, *, seconds: float, near: float) -> Floats | None
     return found
 
 
-def integer(model: Model, start: Floats, *, seconds: float, near: float) -> tuple[Floats | None, float]:
-    """The best whole point found from a feasible start, and the value that none goes under.
+def integer(
+    model: Model, start: Floats | None, *, seconds: float, near: float
+) -> tuple[Floats | None, float]:
+    """The best whole point found, from a feasible start if there is one, and the value that none goes under.
 
     HiGHS 1.16 maps a start point wrongly through its presolve and then proves a value that no point has;
     so fixed columns and idle rows are left out here, its presolve stays off, and its bound is passed on

@@ -31,6 +31,9 @@ LONGEST_S: Final = 24 * 3600.0
 WHOLE: Final = 1e-6
 """How near to a whole number counts as whole. Status: policy; the solver's own tolerance."""
 
+REACHES: Final = (3.0, 15.0)
+"""Hundredths over the relaxation within which the best plan is sought first. Status: calibrated here."""
+
 ROUNDING_SHARE: Final = 0.5
 """Share of the time left that may go into rounding the relaxation. Status: policy."""
 
@@ -145,10 +148,12 @@ def searched(model: Model, seconds: float, clock: Clock) -> Search:
         return search
     relaxation = _relax(search)
     if not relaxation.finished:
-        search.offer(first_come(model), "first come")
-    elif not search.closed:
+        if seconds >= SHORT_S:
+            search.offer(first_come(model), "first come")
+        return search
+    if not search.closed:
         _round(search, relaxation)
-    if relaxation.finished and not search.closed:
+    if not search.closed:
         _close(search, relaxation)
     return search
 
@@ -246,16 +251,28 @@ def _close(search: Search, relaxation: Relaxed) -> None:
 
 
 def _search(search: Search, model: Model, relaxation: Relaxed, near: float) -> None:
-    narrow = _narrowed(search, model, relaxation)
-    found, bound = integer(narrow, search.x, seconds=search.left, near=near)
-    search.offer(found, "search")
-    search.bound = max(search.bound, min(bound, search.value))
+    """Search near the relaxation first, then as far from it as a better plan can be.
+
+    A column off its bound costs at least its reduced cost over the relaxation: whatever uses one beyond the
+    reach is worth no less than the relaxation and the reach together.
+    """
+    for reach in (*REACHES, np.inf):
+        gap = search.value - relaxation.bound + search.finest
+        if search.closed or search.left <= 0:
+            return
+        narrow = _narrowed(model, relaxation, min(reach, gap))
+        start = search.x if np.all((search.x >= narrow.low) & (search.x <= narrow.high)) else None
+        found, bound = integer(narrow, start, seconds=search.left, near=near)
+        search.offer(found, "search")
+        beyond = search.value if reach >= gap else relaxation.bound + reach
+        search.bound = max(search.bound, min(bound, beyond, search.value))
+        if reach >= gap:
+            return
 
 
-def _narrowed(search: Search, model: Model, relaxation: Relaxed) -> Model:
-    """The model without what can't be in a better plan: a column off its bound that costs over the gap."""
-    gap = search.value - relaxation.bound + search.finest
+def _narrowed(model: Model, relaxation: Relaxed, reach: float) -> Model:
+    """The model without the columns that cost more than the reach when they are off their bounds."""
     low, high = model.low.copy(), model.high.copy()
-    up, down = relaxation.reduced > gap, relaxation.reduced < -gap
+    up, down = relaxation.reduced > reach, relaxation.reduced < -reach
     high[up], low[down] = low[up], high[down]
     return replace(model, low=low, high=high)
