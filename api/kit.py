@@ -206,7 +206,7 @@ class OfferedKit(Endpoint):
     @operation("get_offers", Offers)
     def get(self, request: Asked, outing_id: int) -> Response:
         """Say what an outing could be given, sails and boards with their reasons, best first."""
-        return self.say(Offers, queries.offers(seen(self, outing_id)))
+        return self.say(Offers, queries.offers(seen(self, outing_id), now=clock.now()))
 
 
 class ChosenKit(Endpoint):

@@ -75,7 +75,7 @@ class Steps:
 def outing(request: StaffRequest, outing_id: int) -> HttpResponse:
     """Show an outing; choose its kit."""
     shown = bookings.outing_for(request.actor, request.station, outing_id)
-    found = rigs.offers(shown)
+    found = rigs.offers(shown, now=clock.now())
     form = KitForm(found, request.POST or None)
     if request.method == "POST" and form.is_valid() and _keep_kit(request, shown, form):
         return redirect("outing", request.station.slug, shown.pk)

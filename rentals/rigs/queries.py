@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import TypeVar
 
 from django.db.models import Exists, OuterRef, QuerySet
@@ -92,15 +92,16 @@ class Offers:
         return next((offer for offer in self.sails if offer.item.pk == item_id), None)
 
 
-def offers(outing: Outing) -> Offers:
+def offers(outing: Outing, *, now: datetime) -> Offers:
     """Return what an outing could be given: five queries.
 
     Args:
         outing: with rider and station at hand.
+        now: the moment; what should be back by then and is not, is not offered.
     """
     station, rider = outing.station, rider_to_core(outing.rider)
     own = {Kind(part.part): part for part in _kit(outing)}
-    free = _free_units(outing, own)
+    free = _free_units(outing, own, now)
     slot, no_wind = _slot(outing)
     shore = None if slot is None else slot.shore(station.seaward_deg)
     policy = stations.policy_of(station)
@@ -180,13 +181,16 @@ def _kit(outing: Outing) -> list[KitPart]:
     return list(parts_held.select_related("item__model").order_by("id"))
 
 
-def _free_units(outing: Outing, own: Mapping[Kind, KitPart]) -> defaultdict[Kind, list[list[Item]]]:
+def _free_units(
+    outing: Outing, own: Mapping[Kind, KitPart], now: datetime
+) -> defaultdict[Kind, list[list[Item]]]:
     """Return free items by kind and model, within a model the one to take first: in the shed, least worn."""
     end = outing.ends_at + timedelta(minutes=outing.station.turn_round_min)
     items = (
         Item.objects.filter(station=outing.station)
         .fit_to_give()
         .free_between(outing.starts_at, end, ignoring=[part.hold_id for part in own.values()])
+        .filter(~Exists(_not_back(outing, now)))
         .annotate(promised=Exists(_still_with_others(outing)))
         .select_related("model")
         # A unit that somebody has before may come back late; then the least worn.
@@ -201,6 +205,14 @@ def _free_units(outing: Outing, own: Mapping[Kind, KitPart]) -> defaultdict[Kind
         units.sort(key=lambda item: (item.pk not in kept, item.state == ItemState.ISSUED))
         grouped[Kind(units[0].model.kind)].append(units)
     return grouped
+
+
+def _not_back(outing: Outing, now: datetime) -> QuerySet[KitPart]:
+    """Return uses of an item by others who are late with it, or have it while this outing should be going."""
+    out = KitPart.objects.filter(
+        item=OuterRef("pk"), issued_at__isnull=False, returned_at=None, dropped_at=None
+    ).exclude(outing=outing)
+    return out if outing.starts_at <= now else out.filter(outing__ends_at__lte=now)
 
 
 def _still_with_others(outing: Outing) -> QuerySet[KitPart]:

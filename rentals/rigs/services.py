@@ -66,7 +66,7 @@ def kit_outing(
     claim = journal.claim(actor=actor, act=Act.ASSIGN_KIT, key=once, asked=asked, now=now)
     if claim.result_id is not None:
         return Card.objects.get(pk=claim.result_id)
-    found = queries.offers(outing)
+    found = queries.offers(outing, now=now)
     sail = _chosen_sail(found, choice)
     items = _whole_kit(outing, found, sail, choice)
     against = bool(sail.advice.vetoes) or not found.board_suits(choice.board_id)

@@ -127,7 +127,7 @@ class Day(RuleBasedStateMachine):
                 self.attempt(lambda: self.cast.take_back(outing, after=timedelta()))  # noqa: B023
 
     def take_the_advice(self, outing: Outing) -> None:
-        found = queries.offers(outing)
+        found = queries.offers(outing, now=self.cast.now)
         if found.fitting and found.boards and all(found.worn[kind] for kind in WORN):
             worn = {kind: found.worn[kind][0].pk for kind in WORN}
             best, board = found.fitting[0].item, found.boards[0].item

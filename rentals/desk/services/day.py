@@ -96,7 +96,8 @@ class Day:
         """Leave an outing as booked."""
 
     def _kit(self, outing: Outing) -> bool:
-        found = rigs.offers(outing)
+        at = min(outing.starts_at, self.now) - timedelta(minutes=20)
+        found = rigs.offers(outing, now=at)
         boards = [offer for offer in found.boards if offer.suits.ok]
         if not (found.fitting and boards):
             return False
@@ -104,7 +105,6 @@ class Day:
             kind: found.worn[kind][0].pk for kind in (Kind.BUOYANCY_AID, Kind.WETSUIT) if found.worn[kind]
         }
         choice = rigs_services.Choice(sail_id=found.fitting[0].item.pk, board_id=boards[0].item.pk, worn=worn)
-        at = min(outing.starts_at, self.now) - timedelta(minutes=20)
         rigs_services.kit_outing(actor=self.manager, outing_id=outing.pk, choice=choice, now=at)
         return True
 

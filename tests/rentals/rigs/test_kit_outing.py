@@ -109,7 +109,7 @@ class TestAdvice:
     def against(self, cast: Walk, outing: Outing) -> dict[str, Any]:
         """A choice that the advice speaks against: the wind has grown to 30 kn."""
         cast.blow(mean_ms=20.0, gust_ms=27.0)
-        offer = queries.offers(again(outing)).sail(cast.shed["S2"].pk)
+        offer = queries.offers(again(outing), now=cast.now).sail(cast.shed["S2"].pk)
         assert offer is not None
         assert offer.advice.vetoes
         return {"sail_id": offer.item.pk}
@@ -284,14 +284,14 @@ def named(cast: Walk, choice: dict[str, Any]) -> dict[str, Any]:
 
 class TestOffers:
     def test_those_that_fit_come_first_and_each_says_why(self, cast: Walk, outing: Outing) -> None:
-        found = queries.offers(again(outing))
+        found = queries.offers(again(outing), now=cast.now)
 
         fits = [offer.fits for offer in found.sails]
         assert fits == sorted(fits, reverse=True)
         assert all(offer.advice.reasons and offer.parts_reason for offer in found.sails)
 
     def test_the_shares_of_a_slot_add_up_to_the_whole(self, cast: Walk, outing: Outing) -> None:
-        for offer in queries.offers(again(outing)).sails:
+        for offer in queries.offers(again(outing), now=cast.now).sails:
             under, powered, _start, over = map(float, offer.bar)
             assert under + powered + over == pytest.approx(100, abs=0.2)
 
@@ -299,19 +299,19 @@ class TestOffers:
         fresh = cast.one_more("S8", like="S2")
         Item.objects.filter(tag="S2").update(water_s=3600)
 
-        (offer,) = [each for each in queries.offers(again(outing)).sails if each.free == 2]
+        (offer,) = [each for each in queries.offers(again(outing), now=cast.now).sails if each.free == 2]
 
         assert offer.item == fresh
 
     def test_what_is_held_for_this_outing_is_free_for_it(self, cast: Walk, outing: Outing) -> None:
         cast.kit(outing)
 
-        assert queries.offers(again(outing)).sail(cast.shed["S2"].pk) is not None
+        assert queries.offers(again(outing), now=cast.now).sail(cast.shed["S2"].pk) is not None
 
     def test_a_shed_without_masts_says_what_is_missing(self, cast: Walk, outing: Outing) -> None:
         Item.objects.filter(model__kind="mast").update(state="held_back")
 
-        found = queries.offers(again(outing))
+        found = queries.offers(again(outing), now=cast.now)
 
         assert found.fitting == ()
         assert {offer.parts_reason for offer in found.sails} == {"No mast is free at that time."}
