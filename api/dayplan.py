@@ -9,11 +9,15 @@ from rest_framework.response import Response
 from api.endpoint import Asked, Endpoint
 from api.paging import PageQuery
 from api.schema import operation
-from api.shapes import Choice, Day, Id, In, ItemBrief, Moment, Out, RiderBrief, Text
+from api.shapes import Choice, Day, Id, In, ItemBrief, Moment, Out, RiderBrief, Tenths, Text
+from rentals.bookings.models import LONGEST_OUTING, Booking
+from rentals.bookings.services import MOST_RIDERS
 from rentals.dayplan import queries, services
 from rentals.dayplan.models import Plan, RigTask
 from rentals.dayplan.states import PlanState
 from rentals.lib import clock
+from rentals.people.models import MASS_KG, STATURE_CM, Rider
+from rentals.stations.models import LEVELS
 
 STATES = [state.value for state in PlanState]
 LONGEST_NAME = 80
@@ -180,6 +184,62 @@ class Ticking(In):
     """Whether a rig is built."""
 
     built = serializers.BooleanField(help_text="False takes a tick back.")
+
+
+class AskingRider(In):
+    """A rider as far as a rig depends on them."""
+
+    mass_kg = Tenths(low=MASS_KG[0], high=MASS_KG[1])
+    stature_cm = serializers.IntegerField(min_value=STATURE_CM[0], max_value=STATURE_CM[1])
+    level = Choice(LEVELS)
+
+
+class AskingParty(In):
+    """A party that asks whether it can be served."""
+
+    kind = Choice(Booking.Kind.choices)
+    starts_at = Moment()
+    ends_at = Moment()
+    riders = serializers.ListField(child=AskingRider(), min_length=1, max_length=MOST_RIDERS)
+
+
+class GoesShort(Out):
+    """A rider of the party who would get no rig."""
+
+    place = serializers.IntegerField(help_text="In the party, from 0.")
+    reason = serializers.CharField()
+    remedy = serializers.CharField(help_text="What it would take; empty if nothing is known.")
+
+
+class OutlookShape(Out):
+    """The party in one wind."""
+
+    wind = serializers.ChoiceField(list(queries.WINDS))
+    share = serializers.FloatField(help_text="Of the forecast wind.")
+    sure = serializers.BooleanField(help_text="No plan would serve more of the party.")
+    short = GoesShort(many=True)
+
+
+class PromiseShape(Out):
+    """Whether a party may be promised its time."""
+
+    holds = serializers.BooleanField(help_text="Everybody is served in every wind looked at.")
+    text = serializers.CharField()
+    outlooks = OutlookShape(many=True)
+
+
+class Promises(Endpoint):
+    """Whether a party can be served."""
+
+    @operation("look_at_promise", PromiseShape, body=AskingParty)
+    def post(self, request: Asked, station: str) -> Response:
+        """Say whether a party can be served beside those booked, in several winds; nothing is kept."""
+        at, sent = self.station(station), self.body(AskingParty)
+        if not sent["starts_at"] < sent["ends_at"] <= sent["starts_at"] + LONGEST_OUTING:
+            raise queries.UnableToSay.at("ends_at", "Enter an end after the start, within twelve hours.")
+        riders = tuple(Rider(**rider) for rider in sent.pop("riders"))
+        wish = queries.Wish(**sent, riders=riders)
+        return self.say(PromiseShape, queries.promise(at, wish, now=clock.now()))
 
 
 class Plans(Endpoint):

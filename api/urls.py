@@ -46,6 +46,7 @@ urlpatterns: list[URLPattern] = [
     path("stations/<slug:station>/items/", items.Items.as_view(), name="items"),
     path("stations/<slug:station>/jobs/", jobs.Jobs.as_view(), name="jobs"),
     path("stations/<slug:station>/plans/", dayplan.Plans.as_view(), name="plans"),
+    path("stations/<slug:station>/promises/", dayplan.Promises.as_view(), name="promises"),
     path("plans/<int:plan_id>/", dayplan.OnePlan.as_view(), name="plan"),
     path("plans/<int:plan_id>/papers/", dayplan.PlanPapers.as_view(), name="plan-papers"),
     path("plans/<int:plan_id>/accept/", dayplan.AcceptPlan.as_view(), name="plan-accept"),

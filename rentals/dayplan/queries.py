@@ -2,24 +2,42 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
+from time import perf_counter
+from typing import Final
 
 from django.db.models import QuerySet
 
-from rentals.bookings.models import KitPart, Outing
+from rentals.bookings.models import Booking, KitPart, Outing
 from rentals.bookings.states import DROPPED, NOT_YET_AFLOAT
-from rentals.dayplan.mapping.day import DayRows
+from rentals.dayplan.mapping.day import DayRows, day_problem
 from rentals.dayplan.mapping.shown import Shown, shown
 from rentals.dayplan.models import Plan, RigTask
 from rentals.dayplan.states import SOLVED, UNDER_WAY, PlanState
 from rentals.fleet.models import RIG_PARTS, Hold, Item, Kind, Rig
 from rentals.lib.access import Actor
-from rentals.lib.problems import NotVisible
+from rentals.lib.problems import NotVisible, Refused
 from rentals.lib.when import day_bounds
+from rentals.people.models import Rider
 from rentals.stations import queries as stations
 from rentals.stations.models import Station
 from rentals.weather import queries as weather
+from rigging import wind
+
+WINDS: Final = {"light": 0.75, "middle": 1.0, "strong": 1.25}
+"""Winds in which a promise is looked at, as shares of the forecast: about the spread of one a day ahead.
+Status: policy; common practice, no source."""
+
+PROMISE_S: Final = 3.0
+"""Time limit of a promise, all winds together. Status: policy."""
+
+
+class UnableToSay(Refused):
+    """Nothing can be said about a party at that time."""
+
+    slug = "promise-refused"
+    title = "Nothing can be promised yet"
 
 
 def day_rows(station: Station, day: date, *, now: datetime) -> DayRows:
@@ -192,3 +210,111 @@ def _since(plan: Plan, outings: Mapping[int, Outing], now: datetime) -> Iterator
             yield f"{outing.rider} does not come."
         elif outing.pk not in known and outing.state in NOT_YET_AFLOAT and outing.starts_at > now:
             yield f"{outing.rider} was booked."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wish:
+    """A party that asks: what it wants, when, and its riders, who need not be kept yet."""
+
+    kind: str
+    starts_at: datetime
+    ends_at: datetime
+    riders: tuple[Rider, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ShortOf:
+    """A rider of the party who would go short: their place in it, why, and what it would take."""
+
+    place: int
+    reason: str
+    remedy: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """The party in one wind; `sure` says that no plan would serve more of it."""
+
+    wind: str
+    share: float
+    sure: bool
+    short: tuple[ShortOf, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Promise:
+    """Whether a party may be promised: the day with everybody booked first, in each wind."""
+
+    outlooks: tuple[Outlook, ...]
+
+    @property
+    def holds(self) -> bool:
+        """Whether all are served in every wind."""
+        return not any(outlook.short for outlook in self.outlooks)
+
+    @property
+    def text(self) -> str:
+        """The answer as a sentence. Staff may book against it with a reason; nobody books so from home."""
+        if self.holds:
+            return "Everybody gets a rig, in light, middle and strong wind."
+        said = [f"{each.wind} wind {len(each.short)}" for each in self.outlooks if each.short]
+        return f"Without a rig would be: in {', in '.join(said)}."
+
+
+def promise(station: Station, wish: Wish, *, now: datetime) -> Promise:
+    """Say whether a party can be served beside those booked, in each of the winds: seven queries.
+
+    Raises:
+        UnableToSay: the time is over, begins too soon for a plan, or no forecast covers it.
+    """
+    # The solver is heavy to load, and few requests need it.
+    from rigging.allot.promise import promise as looked_at
+
+    rows = day_rows(station, station.local(wish.starts_at).date(), now=now)
+    party = _as_outings(station, wish, now)
+    rows = replace(rows, outings=(*rows.outings, *party))
+    days = {}
+    for name, share in WINDS.items():
+        problem, aside = day_problem(replace(rows, hours=tuple(_scaled(rows.hours, share))))
+        known = {demand.id for demand in problem.demands}
+        missing = [each.why for each in aside if each.outing_id in {outing.pk for outing in party}]
+        if missing and not {str(outing.pk) for outing in party} & known:
+            raise UnableToSay.at("starts_at", missing[0])
+        days[name] = problem
+    told = looked_at(days, frozenset(str(outing.pk) for outing in party), PROMISE_S, perf_counter)
+    return Promise(
+        tuple(
+            Outlook(
+                wind=each.wind,
+                share=WINDS[each.wind],
+                sure=each.sure,
+                short=tuple(
+                    ShortOf(-int(short.demand) - 1, short.reason.text, short.remedy or "")
+                    for short in each.short
+                ),
+            )
+            for each in told.outlooks
+        )
+    )
+
+
+def _as_outings(station: Station, wish: Wish, now: datetime) -> list[Outing]:
+    """The party as outings that are kept nowhere, numbered down from -1."""
+    booking = Booking(pk=-1, kind=wish.kind, booked_at=now)
+    return [
+        Outing(
+            pk=-1 - place,
+            station=station,
+            booking=booking,
+            rider=rider,
+            starts_at=wish.starts_at,
+            ends_at=wish.ends_at,
+        )
+        for place, rider in enumerate(wish.riders)
+    ]
+
+
+def _scaled(hours: Sequence[wind.Hour], share: float) -> Iterator[wind.Hour]:
+    for hour in hours:
+        gust = None if hour.gust_ms is None else hour.gust_ms * share
+        yield replace(hour, mean_ms=hour.mean_ms * share, gust_ms=gust)

@@ -1,11 +1,24 @@
 """Day plans for the tests of the API, as far as a test wants them."""
 
+from typing import Any
+
 from rentals.dayplan import services, tasks
 from rentals.dayplan.models import Plan, RigTask
 from rentals.lib.access import System, service
 from tests.cast import Cast
 
 WORKER = service(System.SOLVE)
+
+
+def a_wish(**other: Any) -> dict[str, Any]:
+    """A party of one that asks whether it can be served."""
+    return {
+        "kind": "rental",
+        "starts_at": "2027-07-14T11:00+01:00",
+        "ends_at": "2027-07-14T13:00+01:00",
+        "riders": [{"mass_kg": 72, "stature_cm": 176, "level": "advanced"}],
+        **other,
+    }
 
 
 def a_day(cast: Cast) -> None:

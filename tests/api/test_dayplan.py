@@ -11,7 +11,7 @@ from rentals.dayplan.models import Plan
 from rigging.allot.check import violations
 from rigging.allot.jsonform import to_plan, to_problem
 from tests.api.client import Api
-from tests.api.plans import a_day, asked, listed, ready
+from tests.api.plans import a_day, a_wish, asked, listed, ready
 from tests.cast import Cast
 
 MOST_QUERIES = 12
@@ -108,3 +108,35 @@ def test_a_plan_is_read_in_a_bounded_number_of_queries(cast: Cast, api: Api) -> 
         assert desk.get(f"/stations/{cast.tarrow.slug}/plans/").status == 200
 
     assert max(len(looked), len(leafed)) <= MOST_QUERIES
+
+
+def test_a_party_is_told_in_which_wind_it_would_go_short_and_of_what(cast: Cast, api: Api) -> None:
+    """The shed rigs one sail for a rider of this kind at a time; Wren is booked for it."""
+    a_day(cast)
+
+    said = api.of(cast.desk).post(f"/stations/{cast.tarrow.slug}/promises/", a_wish()).said
+
+    assert said["holds"] is False
+    assert [outlook["wind"] for outlook in said["outlooks"]] == ["light", "middle", "strong"]
+    (short,) = said["outlooks"][1]["short"]
+    assert (short["place"], "mast" in short["remedy"]) == (0, True)
+
+
+@pytest.mark.parametrize(
+    ("change", "pointer"),
+    [
+        ({"ends_at": "2027-07-14T10:30+01:00"}, "/ends_at"),
+        ({"ends_at": "2027-07-15T13:00+01:00"}, "/ends_at"),
+        ({"starts_at": "2027-07-14T10:05+01:00"}, "/starts_at"),
+        ({"starts_at": "2027-08-14T11:00+01:00", "ends_at": "2027-08-14T13:00+01:00"}, "/starts_at"),
+        ({"riders": []}, "/riders"),
+    ],
+)
+def test_a_time_of_which_nothing_can_be_said_is_refused_by_its_field(
+    change: dict[str, object], pointer: str, cast: Cast, api: Api
+) -> None:
+    a_day(cast)
+
+    answer = api.of(cast.desk).post(f"/stations/{cast.tarrow.slug}/promises/", a_wish(**change))
+
+    assert (answer.status, list(answer.blamed)) == (422, [pointer])

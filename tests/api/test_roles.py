@@ -13,7 +13,7 @@ from rentals.weather.models import Kind
 from rentals.weather.services import add_source
 from tests.api.bodies import BEACH, a_party, a_rider, a_wind
 from tests.api.client import Api
-from tests.api.plans import a_day, asked, listed, ready
+from tests.api.plans import a_day, a_wish, asked, listed, ready
 from tests.cast import PASSWORD, Cast
 
 TAF = b"TAF LPMA 140500Z 1406/1506 33018G28KT 9999 FEW020="
@@ -76,6 +76,12 @@ def _a_day(cast: Cast) -> dict[str, str]:
     return {"day": cast.now.date().isoformat()}
 
 
+def _a_party_asks(cast: Cast) -> dict[str, Any]:
+    assert cast.shed
+    cast.blow()
+    return a_wish()
+
+
 def of_a_plan(rest: str = "") -> Place:
     """An address under a plan that is ready."""
     return lambda cast: f"/plans/{ready(cast).pk}/{rest}"
@@ -129,6 +135,7 @@ ROWS = (
     Row("outings", "get", at_tarrow("outings/"), None, LOOK),
     Row("items", "get", at_tarrow("items/"), None, LOOK),
     Row("jobs", "get", at_tarrow("jobs/"), None, LOOK),
+    Row("promises", "post", at_tarrow("promises/"), _a_party_asks, ALL_DO),
     Row("plans", "get", at_tarrow("plans/"), None, LOOK),
     Row("plans", "post", at_tarrow("plans/"), _a_day, BEACH_MAKES),
     Row("plan", "get", of_a_plan(), None, LOOK),

@@ -154,12 +154,13 @@ def _keep_worn(rows: DayRows, rack: Rack, outing: Outing, items: dict[Kind, Item
 def _add_small_things(rows: DayRows, rack: Rack, outing: Outing, items: dict[Kind, Item]) -> None:
     """The board's fin, and where there was no kit yet an aid and a suit of the rider's size."""
     span = rack.span(outing)
-    first = [group[0] for group in rack.free(Kind.FIN, span)]
-    fin = rigs.fin_for(items[Kind.BOARD], items[Kind.SAIL].model.area_m2 or 0.0, first)
+    fins = [group[0] for group in rack.free(Kind.FIN, span)]
+    fin = rigs.fin_for(items[Kind.BOARD], items[Kind.SAIL].model.area_m2 or 0.0, fins)
     chosen = {Kind.FIN: fin}
     if outing.pk not in rows.kit:
         for kind in USUALLY_WORN:
-            chosen[kind] = next(iter(rigs.worn_first(rack.free(kind, span), outing)), None)
+            first = rigs.worn_first(rack.free(kind, span), outing)
+            chosen[kind] = next((item for item in first if rigs.fits_to_wear(item, outing)), None)
     for kind, item in chosen.items():
         if item is not None:
             items[kind] = item

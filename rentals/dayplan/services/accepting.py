@@ -7,6 +7,7 @@ from uuid import UUID
 from rentals.audit import services as journal
 from rentals.bookings import services as bookings
 from rentals.bookings.models import Outing
+from rentals.bookings.states import NOT_YET_AFLOAT, OutingEvent, OutingState
 from rentals.dayplan import queries
 from rentals.dayplan.mapping import kits
 from rentals.dayplan.mapping.day import Clock, DayRows
@@ -51,9 +52,12 @@ def accept_plan(*, actor: Actor, plan_id: int, once: UUID | None = None, now: da
     rows = queries.day_rows(plan.station, plan.day, now=now)
     given = _still_there(rows, problem, solved, outings)
     changes = kits.tidings(rows, solved, given, outings)
+    served = {each.outing.pk for each in given}
     for outing in outings.values():
-        if outing.pk not in rows.issued:
+        if outing.pk not in rows.issued and outing.state in NOT_YET_AFLOAT:
             bookings.drop_kit(outing=outing, now=now)
+            if outing.pk not in served and outing.state != OutingState.BOOKED:
+                bookings.move_outing(outing, OutingEvent.UNKIT)
     for each in given:
         _give(actor, plan, rows, each, now)
     _supersede(actor, plan, now)

@@ -184,6 +184,18 @@ class TestAccepting:
         assert second.changes
         assert sail not in given(day, outing).values()
 
+    def test_who_had_kit_and_gets_none_is_booked_again_and_told(self, day: Day) -> None:
+        """The wind has grown beyond what any sail of the shed is safe in."""
+        outing = day.cast.kitted(hour=11)
+        day.cast.now += MINUTE
+        day.cast.blow(mean_ms=24.0, gust_ms=33.0)
+
+        plan = day.accepted()
+
+        assert (again(outing).state, given(day, outing)) == ("booked", {})
+        assert not Hold.objects.filter(live=True).exists()
+        assert [(each["rider"], each["kind"]) for each in plan.changes] == [("Wren Alder", "no_rig")]
+
     def test_kit_chosen_by_hand_is_a_promise_that_it_keeps(self, day: Day) -> None:
         outing, _ = day.two()
         day.cast.kit(outing, override_reason="Asked for it")
