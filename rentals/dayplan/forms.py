@@ -7,6 +7,9 @@ from django import forms
 
 from rentals.lib.forms import OnceForm
 
+ALIKE = 0.005
+"""Losses under this are none when shown. Status: policy."""
+
 
 class SailForm(OnceForm):
     """Another sail for one rider."""
@@ -22,4 +25,4 @@ class SailForm(OnceForm):
 
 
 def _said(name: str, loss: float) -> str:
-    return f"{name} – {'the best' if loss == 0 else f'loses {loss:.2f} against the best'}"
+    return f"{name} – {'as good as the best' if loss < ALIKE else f'{loss:.2f} of 1 worse than the best'}"

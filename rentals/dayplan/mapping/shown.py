@@ -113,10 +113,10 @@ class Shown:
         return tuple((row.outing, f"{row.instead}.") for row in rows if row.instead and not row.out)
 
 
-def quality(proven: bool, gap: float, points_open: int) -> str:
-    """How good a plan is, in words that claim no more than was proven."""
+def quality(proven: bool, gap: float, points_open: int, *, chosen: bool = False) -> str:
+    """How good a plan is, in words that claim no more than was proven; `chosen` when part was set by hand."""
     if proven:
-        return "Proven: no plan of this day is better."
+        return f"Proven: no plan of this day{' with that choice' if chosen else ''} is better."
     more = "no plan serves more" if points_open == 0 else "whether a plan serves more is not ruled out"
     if gap >= WORST_TOLD:
         return f"How near it is to the best possible is not known; {more}."
@@ -135,7 +135,7 @@ def shown(plan: Plan, outings: Mapping[int, Outing]) -> Shown:
     layout = _Layout(problem, solved, outings, asides(plan))
     return Shown(
         plan=plan,
-        quality=quality(solved.proven, solved.gap, solved.points_open),
+        quality=quality(solved.proven, solved.gap, solved.points_open, chosen=bool(plan.note)),
         riders=tuple(sorted(layout.riders(), key=_by_time)),
         short=tuple(sorted(layout.short(), key=_by_time)),
         rigs=tuple(layout.rigs()),
@@ -288,6 +288,7 @@ def _both(what: str, old: str, new: str) -> str:
 
 
 def sails_for(plan: Plan, outing_id: int) -> Sequence[tuple[str, float]]:
-    """Sails that are safe for a rider of a plan, the best first, each with its loss."""
+    """Sails that are safe and of any use for a rider of a plan, the best first, each with its loss."""
     demand = next((d for d in to_problem(plan.inputs).demands if d.id == str(outing_id)), None)
-    return sorted(demand.sails.items(), key=lambda each: (each[1], each[0])) if demand else ()
+    useful = [(name, loss) for name, loss in demand.sails.items() if loss < 1] if demand else []
+    return sorted(useful, key=lambda each: (each[1], each[0]))

@@ -25,7 +25,7 @@ from rentals.lib.writes import inside_write, savepoint, write
 from rentals.stations.models import Station
 from rigging.allot.jsonform import from_problem, to_plan, to_problem
 from rigging.allot.plan import Plan as Solved
-from rigging.allot.problem import Demand, Problem
+from rigging.allot.problem import Demand, Priority, Problem
 
 TASK: Final = "dayplan.solve"
 
@@ -161,13 +161,13 @@ def _call_worker() -> None:
 
 
 def _pinned(problem: Problem, solved: Solved, wish: Demand, sail: str) -> Problem:
-    """The problem with one rider's sail settled, and what the plan gives the others as promises."""
+    """The problem with one rider's sail settled before all others, whose kit by the plan is a promise."""
     names = {
         unit.tag: stock.name for _, stocks in problem.stocks() for stock in stocks for unit in stock.units
     }
     told = {each.demand: (names[each.sail], names[each.board]) for each in kits.to_hand_out(solved)}
     demands = tuple(
-        replace(demand, sails={sail: demand.sails[sail]}, promised=None, firm=True)
+        replace(demand, sails={sail: demand.sails[sail]}, promised=None, firm=True, priority=Priority.LESSON)
         if demand.id == wish.id
         else replace(demand, promised=told.get(demand.id, demand.promised))
         for demand in problem.demands

@@ -241,6 +241,7 @@ class TestTheList:
     ("proven", "gap", "points_open", "says"),
     [
         (True, 0.0, 0, "Proven: no plan of this day is better."),
+        (True, 0.0, 3, "Proven: no plan of this day is better."),
         (False, 0.0029, 0, "Within 0.3 % of the best possible; no plan serves more."),
         (False, 0.0031, 0, "Within 0.4 % of the best possible; no plan serves more."),
         (False, 0.00001, 0, "Within 0.1 % of the best possible; no plan serves more."),

@@ -357,6 +357,25 @@ class TestAdjusting:
         first.refresh_from_db()
         assert first.state == "ready"
 
+    def test_who_is_chosen_for_comes_before_who_would_have_had_it(self, day: Day) -> None:
+        """One mast, so that one of the two goes short; the choice turns who."""
+        outings = day.booked(day.cast.wren, day.reed())
+        first = day.solved()
+        _, solved = read(first)
+        (short,) = solved.unserved
+
+        plan = services.adjust_plan(
+            actor=day.cast.jory,
+            plan_id=first.pk,
+            outing_id=int(short.demand),
+            sail="Samphire 5.7",
+            now=day.cast.now,
+        )
+        _, turned = read(day.solved(plan))
+
+        assert [each.demand for each in turned.assignments] == [short.demand]
+        assert len(outings) == 2
+
     @pytest.mark.parametrize(("sail", "says"), [("Thrift 9.9", "not in the shed"), ("", "not in the shed")])
     def test_a_sail_that_is_not_safe_or_not_there_is_refused(self, day: Day, sail: str, says: str) -> None:
         outing, _ = day.two()
