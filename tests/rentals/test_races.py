@@ -243,10 +243,8 @@ class TestTwoDesks:
         assert gone.count() == 1
 
     def test_who_release_the_last_two_faults_of_an_item_leave_it_ready(
-        self, cast: Walk, monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest, engine: str
+        self, cast: Walk, monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        reason = "release does not lock the item: each sees the other's job unfinished, and nobody frees it"
-        request.applymarker(pytest.mark.xfail(engine == "postgresql", reason=reason))
         jobs = [cast.mend(cast.faulty("B1", fault)) for fault in ("Clamp slips", "Grip torn")]
         assert cast.boss
         meet_after(monkeypatch, bench, "_move_job")
