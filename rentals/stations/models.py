@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from rentals.lib.access import Actor
-from rigging.sizing import Level
+from rigging.levels import Level
 
 LEVELS = [(level.value, level.value) for level in Level]
 

@@ -6,7 +6,7 @@ from datetime import datetime
 from types import MappingProxyType
 from typing import Final
 
-from rigging.sizing import Level
+from rigging.levels import Level
 from rigging.sun import SunTimes
 from rigging.units import in_range
 from rigging.wind import Shore

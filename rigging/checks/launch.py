@@ -14,8 +14,8 @@ from rigging.checks.facts import (
     aid_needed_n,
     suit_needed_mm,
 )
+from rigging.levels import Level
 from rigging.reason import COMMON_PRACTICE, FROM_MEMORY, POLICY, Input, Reason
-from rigging.sizing import Level
 from rigging.sun import Polar
 from rigging.units import BadValue, aware, in_range, knots, one_of
 from rigging.wind import Shore

@@ -4,6 +4,7 @@ Windows and level limits are beach wind (head height); slots come as 10 m wind a
 Guidance for trained staff: the instructor on the beach decides.
 """
 
+from rigging.levels import Level
 from rigging.sizing.boards import (
     Range,
     Suits,
@@ -15,7 +16,7 @@ from rigging.sizing.boards import (
     fin_lengths_cm,
 )
 from rigging.sizing.recommend import Mode, Recommendation, one_size_down, recommend
-from rigging.sizing.riders import Level, LevelPolicy, Policy, Rider
+from rigging.sizing.riders import LevelPolicy, Policy, Rider
 from rigging.sizing.suitability import Suitability, Veto, suitability
 from rigging.sizing.window import Window, rule_area_m2, wind_window
 

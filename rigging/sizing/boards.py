@@ -8,8 +8,9 @@ from typing import Final
 import numpy as np
 
 from rigging.kit import Board
+from rigging.levels import Level
 from rigging.reason import COMMON_PRACTICE, Input, Reason
-from rigging.sizing.riders import MASS_KG, Level, Rider, level_of
+from rigging.sizing.riders import MASS_KG, Rider, level_of
 from rigging.sizing.window import AREA_M2
 from rigging.units import FloatArray, array_in_range, in_range
 

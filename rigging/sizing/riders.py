@@ -2,10 +2,10 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from enum import StrEnum
 from types import MappingProxyType
 from typing import Final
 
+from rigging.levels import Level
 from rigging.units import BadValue, Numbers, array_in_range, keep_in_range, shaped
 
 MASS_KG: Final = (20.0, 160.0)
@@ -14,30 +14,6 @@ STATURE_M: Final = (0.9, 2.3)
 # -- constants: value, unit, source, status ---------------------------------------------------------
 USUAL_STATURE: Final = (1.75, 75.0, 0.25)  # m, kg, exponent; stature of unmeasured riders; calibrated
 USUAL_STATURE_M: Final = (1.05, 1.98)  # m; its limits; calibrated
-
-
-class Level(StrEnum):
-    """Competence of a rider, in rising order."""
-
-    TASTER = "taster"
-    BEGINNER = "beginner"
-    IMPROVER = "improver"
-    INTERMEDIATE = "intermediate"
-    ADVANCED = "advanced"
-    EXPERT = "expert"
-
-    @property
-    def rank(self) -> int:
-        """Place in the order, 0 for a taster."""
-        return _RANKS[self]
-
-    @property
-    def planes(self) -> bool:
-        """Whether riders of this level plane in the harness."""
-        return self.rank >= _RANKS[Level.INTERMEDIATE]
-
-
-_RANKS: Final = {level: rank for rank, level in enumerate(Level)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

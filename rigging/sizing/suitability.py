@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
-from rigging.sizing.riders import Level, Policy, Rider, usual_stature_m
+from rigging.levels import Level
+from rigging.sizing.riders import Policy, Rider, usual_stature_m
 from rigging.sizing.window import AREA_M2, LnEdges, ln_edges, luff_m, rig_kg
 from rigging.units import BadValue, FloatArray, array_in_range, from_knots, in_range
 from rigging.wind import BEACH_FACTOR, Shore, SlotWind

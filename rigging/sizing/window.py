@@ -10,7 +10,8 @@ from typing import Final, Generic, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from rigging.sizing.riders import MASS_KG, STATURE_M, Level, level_of, usual_stature_m
+from rigging.levels import Level
+from rigging.sizing.riders import MASS_KG, STATURE_M, level_of, usual_stature_m
 from rigging.units import KNOT_MS, FloatArray, Numbers, array_in_range, in_range, shaped
 from rigging.wind.air import BEACH_HEIGHT_M, SEA_ROUGHNESS_M, STANDARD_DENSITY
 

@@ -9,9 +9,10 @@ import time
 from argparse import ArgumentParser
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from datetime import datetime, timedelta
 from typing import Any
+from urllib.request import urlopen
 
 from django.conf import settings
 from django.core.management import call_command
@@ -24,6 +25,7 @@ from rentals.stations.models import Station
 
 DAY_FROM, DAY_UNTIL, MORNING = 10, 15, 10
 STOP_PATIENCE_S = 10
+FIRST_PAGE_PATIENCE_S = 60
 MOST_STARTS = 20
 PAGES = ("--interface", "wsgi", "--host", "127.0.0.1", "--log-level", "warning", "--blocking-threads", "4")
 CELERY = ("-W", "ignore:You're running the worker", "-m", "celery", "-A", "rentals", "--quiet")
@@ -95,6 +97,8 @@ class Command(BaseCommand):
                 "pages": start("-m", "granian", *PAGES, "--port", str(port), "rentals.wsgi:application")
             }
             self._fill(now)
+            # Two cores start one thing sooner than four.
+            _wait_for_page(port, running["pages"])
             self._greet(port)
             commands = {
                 "worker": (*CELERY, "worker", "--pool", "solo", "--without-gossip"),
@@ -137,6 +141,15 @@ def daytime(local: datetime, last: datetime | None) -> datetime:
         if moment >= known and DAY_FROM <= moment.hour < DAY_UNTIL:
             return moment
     return known.astimezone(local.tzinfo).replace(hour=MORNING, minute=0) + timedelta(days=1)
+
+
+def _wait_for_page(port: int, pages: "subprocess.Popen[bytes]") -> None:
+    """Wait until the first page is answered, or the pages have ended."""
+    until = time.monotonic() + FIRST_PAGE_PATIENCE_S
+    while pages.poll() is None and time.monotonic() < until:
+        with suppress(OSError), urlopen(f"http://127.0.0.1:{port}/sign-in/", timeout=5):
+            return
+        time.sleep(LOOK_EVERY_S / 4)
 
 
 def _taken(port: int) -> bool:
