@@ -26,6 +26,8 @@ Handler = TypeVar("Handler", bound=Callable[..., Any])
 
 DOCUMENT: Final = Path(__file__).with_name("openapi.json")
 SAFE: Final = ("GET", "HEAD", "OPTIONS")
+RENAMED: Final = {413: "Content Too Large", 422: "Unprocessable Content"}
+"""Names of RFC 9110, which Python has from 3.13 on: the document must not change with the Python."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +73,10 @@ def operation(
     return decorate
 
 
+def _phrase(status: int) -> str:
+    return RENAMED.get(int(status), HTTPStatus(status).phrase)
+
+
 class Schema(AutoSchema):
     """Reads the document's operations off the endpoints."""
 
@@ -105,7 +111,7 @@ class Schema(AutoSchema):
 
     def get_response_serializers(self) -> Any:
         problems = {
-            (str(status), MEDIA_TYPE): OpenApiResponse(Problem, HTTPStatus(status).phrase)
+            (str(status), MEDIA_TYPE): OpenApiResponse(Problem, _phrase(status))
             for status in sorted(self._refused_with())
         }
         other = {("default", MEDIA_TYPE): OpenApiResponse(Problem, "Any other problem")}
@@ -113,7 +119,7 @@ class Schema(AutoSchema):
 
     def _answer(self) -> OpenApiResponse:
         told = self.told
-        phrase = HTTPStatus(told.status).phrase
+        phrase = _phrase(told.status)
         if told.answer is None or not told.many:
             return OpenApiResponse(told.answer, phrase)
         if told.query is not None and issubclass(told.query, PageQuery):
