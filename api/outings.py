@@ -11,7 +11,7 @@ from api.endpoint import Asked, Endpoint
 from api.paging import PageQuery
 from api.schema import operation
 from api.shapes import Choice, Day, Entry, In, ItemBrief, Moment, Out, RiderBrief, Text
-from rentals.afloat import queries as afloat
+from rentals.bookings import queries as bookings
 from rentals.bookings import services
 from rentals.bookings.models import Booking, Outing
 from rentals.bookings.states import OutingState
@@ -108,7 +108,7 @@ class Cancel(Endpoint):
 def whole(endpoint: Endpoint, outing_id: int) -> Response:
     """Answer with an outing as it stands: three queries."""
     outing: Any = seen(endpoint, outing_id)
-    outing.kit_in_force = afloat.kit_in_force(outing)
+    outing.kit_in_force = bookings.kit_in_force(outing)
     outing.journal = desk.outing_journal(outing)
     return endpoint.say(OutingWhole, outing)
 

@@ -144,7 +144,7 @@ class Cast:
         for kind, names in SHED.items():
             for number, name in enumerate(names, start=1):
                 model, _ = ItemModel.objects.get_or_create(**models[name])
-                tag = f"{_LETTERS[kind]}{number}"
+                tag = f"{demo.TAG_LETTERS[kind]}{number}"
                 tags[tag] = Item.objects.create(station=self.tarrow, model=model, tag=tag)
         return tags
 
@@ -277,21 +277,6 @@ class Cast:
 def points(kinds: Iterable[str]) -> list[str]:
     """Return the keys of a launch check for kinds of item."""
     return [key for key, _ in checks.checklist([kind.replace("_", " ") for kind in kinds])]
-
-
-_LETTERS = {
-    Kind.SAIL: "S",
-    Kind.MAST: "M",
-    Kind.BOOM: "B",
-    Kind.EXTENSION: "X",
-    Kind.BASE: "T",
-    Kind.BOARD: "D",
-    Kind.FIN: "F",
-    Kind.BUOYANCY_AID: "A",
-    Kind.WETSUIT: "W",
-    Kind.HARNESS: "H",
-    Kind.HELMET: "C",
-}
 
 
 def _station(slug: str) -> Station:

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 
 from rentals.afloat.mapping import Beach, conditions, launch_facts, points_for
 from rentals.afloat.models import BeachLog
+from rentals.bookings import queries as bookings
 from rentals.bookings.models import KitPart, Outing
 from rentals.lib.when import day_bounds
 from rentals.stations import queries as stations
@@ -62,7 +63,7 @@ def launch_sheet(outing: Outing, *, ticked: frozenset[str] | None, now: datetime
         now: the moment.
     """
     station = outing.station
-    parts = tuple(kit_in_force(outing))
+    parts = tuple(bookings.kit_in_force(outing))
     points = points_for({part.part for part in parts})
     start, end = max(now, outing.starts_at), max(now, outing.ends_at)
     ahead = weather.hours_between(station, start, end)
@@ -78,13 +79,6 @@ def launch_sheet(outing: Outing, *, ticked: frozenset[str] | None, now: datetime
         now=now,
     )
     return LaunchSheet(outing, parts, points, checks.gates(facts), facts)
-
-
-def kit_in_force(outing: Outing) -> Sequence[KitPart]:
-    """Return the kit an outing has now, with items and models: one query."""
-    return list(
-        KitPart.objects.filter(outing=outing, dropped_at=None).select_related("item__model").order_by("id")
-    )
 
 
 def beach_now(station: Station, *, now: datetime, riders_afloat: int | None = None) -> Beach:

@@ -1,7 +1,7 @@
 """Logging the beach and launch checks, letting riders go, noting them ashore, and the watch over the late."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -252,8 +252,9 @@ def watch(*, actor: Actor, now: datetime) -> int:
         beach = queries.beach_now(station, now=now)
         first = min(outing.starts_at for outing in outings)
         hours = weather.hours_between(station, first, now)
+        raised = set(PhaseChange.objects.filter(outing__in=outings).values_list("outing_id", "phase"))
         for state in queries.lateness(outings, station, beach=beach, hours=hours, now=now):
-            late += _raise_phases(actor, station, state, now)
+            late += _raise_phases(actor, station, state, raised, now)
     return late
 
 
@@ -281,12 +282,13 @@ def _beach_faults(entry: BeachEntry) -> dict[str, str]:
     return wrong
 
 
-def _raise_phases(actor: Actor, station: Station, state: queries.Lateness, now: datetime) -> int:
+def _raise_phases(
+    actor: Actor, station: Station, state: queries.Lateness, raised: Container[tuple[int, str]], now: datetime
+) -> int:
     outing, result = state.outing, state.result
     begun = [phase for phase in PHASES if checks.Phase(phase).rank <= result.phase.rank]
-    known = set(PhaseChange.objects.filter(outing=outing).values_list("phase", flat=True))
     for phase in begun:
-        if phase in known:
+        if (outing.pk, phase) in raised:
             continue
         PhaseChange.objects.bulk_create(
             [PhaseChange(outing=outing, phase=phase, raised_at=now, due_at=outing.ends_at)],
@@ -328,7 +330,7 @@ def _let_go(actor: Actor, outing: Outing, now: datetime) -> None:
 def _require_issued(outing: Outing, kit_no: int) -> None:
     if outing.kit_no != kit_no:
         raise UnableToLaunch("The kit was swapped while you checked. Look over the new kit.")
-    waiting = KitPart.objects.filter(outing=outing, dropped_at=None, issued_at=None).exists()
+    waiting = KitPart.objects.filter(outing=outing).to_issue().exists()
     if kit_no == 0 or waiting:
         raise UnableToLaunch("Issue the kit before you check it.")
 

@@ -76,7 +76,7 @@ def item_life(actor: Actor, station: Station, tag: str) -> ItemLife:
 
 def _uses(item: Item) -> QuerySet[KitPart]:
     """Return who has an item and who is promised it, in that order."""
-    uses = KitPart.objects.filter(item=item, dropped_at=None, returned_at=None, hold__live=True)
+    uses = KitPart.objects.filter(item=item, returned_at=None, hold__live=True).in_force()
     return uses.select_related("outing__rider").order_by("outing__starts_at", "id")[:10]
 
 
@@ -88,8 +88,7 @@ def jobs_at(station: Station) -> list[Job]:
 
 def still_out(outing: Outing) -> list[KitPart]:
     """Return the items of an outing that are with the rider: one query."""
-    parts = KitPart.objects.filter(outing=outing, issued_at__isnull=False, returned_at=None, dropped_at=None)
-    return list(parts.select_related("item__model").order_by("id"))
+    return list(KitPart.objects.filter(outing=outing).with_rider().with_items())
 
 
 _TRADE_WORDS = {

@@ -10,6 +10,7 @@ from django.db.models import Exists, F, OuterRef
 
 from rentals.afloat import services as afloat
 from rentals.audit import services as journal
+from rentals.bench import queries
 from rentals.bench.models import MOST_WATER_S, Job, ReturnCheck, ReturnLine, WearPosting
 from rentals.bench.states import MOVES, UNFINISHED, JobEvent, JobState
 from rentals.bookings import services as bookings
@@ -19,6 +20,7 @@ from rentals.fleet import services as fleet
 from rentals.fleet.models import RIG_PARTS, Item
 from rentals.fleet.states import ItemEvent, ItemState
 from rentals.lib.access import Act, Actor, System
+from rentals.lib.moves import shift
 from rentals.lib.problems import Conflict, NotVisible, Refused
 from rentals.lib.writes import inside_write, write
 
@@ -84,7 +86,7 @@ def take_back(
     claim = journal.claim(actor=actor, act=Act.TAKE_BACK, key=once, asked=asked, now=now)
     if claim.result_id is not None:
         return ReturnCheck.objects.get(pk=claim.result_id)
-    out = list(_still_out(outing))
+    out = queries.still_out(outing)
     if not out and outing.state in (OutingState.KITTED, OutingState.CLEARED):
         raise UnableToTakeBack("Nothing of this outing is out. To call it off, cancel the outing.")
     _check_lines(lines, out, felt)
@@ -209,7 +211,7 @@ def withdraw(*, actor: Actor, item_id: int, reason: str, now: datetime) -> Item:
         now=now,
     )
     fleet.derig(actor=actor, act=Act.WITHDRAW, item_ids=[item.pk], now=now)
-    KitPart.objects.filter(item=item, issued_at__isnull=False, returned_at=None).update(returned_at=now)
+    KitPart.objects.filter(item=item).with_rider().update(returned_at=now)
     for job in Job.objects.filter(item=item, state__in=UNFINISHED):
         _move_job(job, JobEvent.WITHDRAW, finished_at=now, finished_by_id=actor.user_id)
     return item
@@ -272,16 +274,11 @@ def _tell_wear(
 def _finish(outing: Outing, now: datetime) -> str:
     """Close an outing whose kit is back; one that never went afloat is booked again while its time lasts."""
     if outing.launched_at is None and now < outing.ends_at:
-        KitPart.objects.filter(outing=outing, dropped_at=None).update(dropped_at=now)
+        KitPart.objects.filter(outing=outing).in_force().update(dropped_at=now)
         bookings.move_outing(outing, OutingEvent.UNKIT)
     else:
         bookings.move_outing(outing, OutingEvent.CLOSE, closed_at=now)
     return outing.state
-
-
-def _still_out(outing: Outing) -> Collection[KitPart]:
-    parts = KitPart.objects.filter(outing=outing, issued_at__isnull=False, returned_at=None, dropped_at=None)
-    return parts.select_related("item__model", "hold").order_by("id")
 
 
 def _check_lines(lines: Sequence[Came], out: Collection[KitPart], felt: str) -> None:
@@ -366,11 +363,8 @@ def _visible_job(actor: Actor, job_id: int) -> Job:
 def _move_job(job: Job, event: JobEvent, **values: Any) -> None:
     source = JobState(job.state)
     target = MOVES.get((source, event))
-    if target is None or not Job.objects.filter(pk=job.pk, state=source).update(state=target, **values):
+    if target is None or not shift(job, target, **values):
         raise JobMovedOn(f"The job is {source}; you cannot {event} it now. Reload the page.")
-    job.state = target
-    for name, value in values.items():
-        setattr(job, name, value)
 
 
 def _tell(actor: Actor, act: Act, job: Job, text: str, now: datetime) -> None:

@@ -138,6 +138,26 @@ class Outing(models.Model):
         return f"{self.rider_id} {self.starts_at:%Y-%m-%d %H:%M}"
 
 
+class KitPartQuerySet(models.QuerySet["KitPart"]):
+    """Reading kit."""
+
+    def in_force(self) -> "KitPartQuerySet":
+        """Parts that belong to their outing now: not swapped, not let go."""
+        return self.filter(dropped_at=None)
+
+    def to_issue(self) -> "KitPartQuerySet":
+        """Parts held for a rider who does not have them yet."""
+        return self.in_force().filter(issued_at=None)
+
+    def with_rider(self) -> "KitPartQuerySet":
+        """Parts that were handed over and are not back."""
+        return self.in_force().filter(issued_at__isnull=False, returned_at=None)
+
+    def with_items(self) -> "KitPartQuerySet":
+        """Join item and model, in the order in which the kit was put together: one query."""
+        return self.select_related("item__model").order_by("id")
+
+
 class KitPart(models.Model):
     """One item of an outing's kit. Dropped rows stay, so that what was swapped can be seen."""
 
@@ -148,6 +168,8 @@ class KitPart(models.Model):
     issued_at = models.DateTimeField(null=True)
     returned_at = models.DateTimeField(null=True)
     dropped_at = models.DateTimeField(null=True)
+
+    objects = KitPartQuerySet.as_manager()
 
     class Meta:
         indexes = (models.Index(fields=["item"], name="kit_part_by_item"),)

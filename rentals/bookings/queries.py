@@ -1,9 +1,14 @@
 """Outings as pages ask for them."""
 
-from rentals.bookings.models import Outing
+from rentals.bookings.models import KitPart, Outing
 from rentals.lib.access import Actor
 from rentals.lib.problems import NotVisible
 from rentals.stations.models import Station
+
+
+def kit_in_force(outing: Outing) -> list[KitPart]:
+    """Return the kit an outing has now, with items and models: one query."""
+    return list(KitPart.objects.filter(outing=outing).in_force().with_items())
 
 
 def outing_for(actor: Actor, station: Station, outing_id: int) -> Outing:

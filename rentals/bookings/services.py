@@ -15,6 +15,7 @@ from rentals.fleet import services as fleet
 from rentals.fleet.models import RIG_PARTS, Kind
 from rentals.fleet.states import ItemEvent
 from rentals.lib.access import Act, Actor
+from rentals.lib.moves import shift
 from rentals.lib.problems import Conflict, NotVisible, Refused
 from rentals.lib.when import is_aware
 from rentals.lib.writes import inside_write, savepoint, write
@@ -128,9 +129,7 @@ def issue_kit(*, actor: Actor, outing_id: int, kit_no: int, now: datetime) -> Ou
     actor.require(Act.ISSUE, station_id=outing.station_id)
     if outing.kit_no != kit_no or outing.state not in (OutingState.KITTED, OutingState.CLEARED):
         raise UnableToMoveOuting("The kit was swapped meanwhile, or none is chosen. Reload the page.")
-    parts = list(
-        KitPart.objects.filter(outing=outing, dropped_at=None, issued_at=None).select_related("item")
-    )
+    parts = list(KitPart.objects.filter(outing=outing).to_issue().select_related("item"))
     if not parts:
         return outing
     _refuse_what_is_promised_before(outing, parts, now)
@@ -163,7 +162,7 @@ def cancel_outing(*, actor: Actor, outing_id: int, missed: bool, reason: str, no
     actor.require(Act.CANCEL, station_id=outing.station_id)
     if not reason.strip():
         raise UnableToBook.at("reason", "Enter why, for whoever asks later.")
-    if KitPart.objects.filter(outing=outing, issued_at__isnull=False, returned_at=None).exists():
+    if KitPart.objects.filter(outing=outing).with_rider().exists():
         raise UnableToMoveOuting("The kit is with the rider. Take it back first.")
     event = OutingEvent.MISS if missed else OutingEvent.CANCEL
     move_outing(outing, event)
@@ -177,7 +176,8 @@ def cancel_outing(*, actor: Actor, outing_id: int, missed: bool, reason: str, no
 def _refuse_what_is_promised_before(outing: Outing, parts: Sequence[KitPart], now: datetime) -> None:
     """Refuse to hand out early what an outing before this one is promised."""
     earlier = (
-        KitPart.objects.filter(item__in=[part.item_id for part in parts], dropped_at=None, issued_at=None)
+        KitPart.objects.filter(item__in=[part.item_id for part in parts])
+        .to_issue()
         .filter(hold__live=True, hold__starts_at__lt=outing.starts_at, hold__ends_at__gt=now)
         .exclude(outing=outing)
         .select_related("item", "outing__rider")
@@ -221,11 +221,8 @@ def move_outing(outing: Outing, event: OutingEvent, **values: Any) -> None:
         raise UnableToMoveOuting(
             f"The outing is {source.replace('_', ' ')}; you cannot {event} it now. Reload the page."
         )
-    if not Outing.objects.filter(pk=outing.pk, state=source).update(state=target, **values):
+    if not shift(outing, target, **values):
         raise UnableToMoveOuting("A colleague moved this outing meanwhile. Reload the page.")
-    outing.state = target
-    for name, value in values.items():
-        setattr(outing, name, value)
 
 
 @inside_write
@@ -236,7 +233,7 @@ def put_kit(*, outing: Outing, items: Mapping[Kind, int], now: datetime) -> None
         UnableToHold: an item is taken in that span.
         UnableToMoveOuting: the outing is past kitting, or part of the old kit is with the rider.
     """
-    if KitPart.objects.filter(outing=outing, issued_at__isnull=False, returned_at=None).exists():
+    if KitPart.objects.filter(outing=outing).with_rider().exists():
         raise UnableToMoveOuting("The kit is with the rider. Take it back before you choose another.")
     move_outing(outing, OutingEvent.KIT, kit_no=outing.kit_no + 1)
     drop_kit(outing=outing, now=now)
@@ -256,7 +253,7 @@ def put_kit(*, outing: Outing, items: Mapping[Kind, int], now: datetime) -> None
 @inside_write
 def drop_kit(*, outing: Outing, now: datetime) -> None:
     """Let an outing's kit go that was not issued."""
-    parts = KitPart.objects.filter(outing=outing, dropped_at=None, issued_at=None)
+    parts = KitPart.objects.filter(outing=outing).to_issue()
     fleet.end_holds(hold_ids=list(parts.values_list("hold_id", flat=True)))
     parts.update(dropped_at=now)
 

@@ -51,8 +51,7 @@ def day_rows(station: Station, day: date, *, now: datetime) -> DayRows:
         .select_related("station")
     )
     kit: defaultdict[int, dict[Kind, KitPart]] = defaultdict(dict)
-    parts = KitPart.objects.filter(outing__in=outings, dropped_at=None).order_by("id")
-    for part in parts.select_related("item__model"):
+    for part in KitPart.objects.filter(outing__in=outings).in_force().with_items():
         kit[part.outing_id][Kind(part.part)] = part
     holds = Hold.objects.overlapping(start, end).filter(item__station=station)
     rigs = Rig.objects.filter(station=station, derigged_at=None).order_by("id")

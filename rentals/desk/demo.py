@@ -11,6 +11,7 @@ from typing import Any
 
 from django.conf import settings
 
+from rentals.fleet.models import Kind
 from rentals.stations.models import Station
 from rigging import sizing, units, wind
 
@@ -20,6 +21,21 @@ HISTORY_DAYS = 120
 SLOTS = ((time(9, 0), time(11, 0)), (time(11, 30), time(13, 30)), (time(14, 0), time(16, 0)))
 WATER_C = 16.5
 PASSWORD = "marram-demo"  # noqa: S105 - printed by the demo, of no use elsewhere
+
+TAG_LETTERS = {
+    Kind.SAIL: "S",
+    Kind.MAST: "M",
+    Kind.BOOM: "B",
+    Kind.EXTENSION: "X",
+    Kind.BASE: "T",
+    Kind.BOARD: "D",
+    Kind.FIN: "F",
+    Kind.HARNESS: "H",
+    Kind.BUOYANCY_AID: "A",
+    Kind.WETSUIT: "W",
+    Kind.HELMET: "C",
+}
+"""First letter of a tag, by kind."""
 
 
 @cache

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django.db.models import Q
 
@@ -99,8 +99,7 @@ def board(station: Station, day: date, *, now: datetime) -> Board:
 
 def _rows(outings: Sequence[Outing], late: dict[int, checks.PhaseResult]) -> list[Row]:
     kit: defaultdict[int, dict[str, KitPart]] = defaultdict(dict)
-    parts = KitPart.objects.filter(outing__in=outings, dropped_at=None).select_related("item__model")
-    for part in parts.order_by("id"):
+    for part in KitPart.objects.filter(outing__in=outings).in_force().with_items():
         kit[part.outing_id][part.part] = part
     return [
         Row(
@@ -134,7 +133,7 @@ def _lightning_until(beach: Beach, now: datetime) -> datetime | None:
     """Return until when the last lightning holds everybody ashore, None when it does not any more."""
     if beach.last_lightning_at is None:
         return None
-    until = beach.last_lightning_at + timedelta(minutes=checks.GateLimits().lightning_hold_min)
+    until = checks.lightning_hold_ends(beach.last_lightning_at)
     return until if until > now else None
 
 

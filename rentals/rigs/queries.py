@@ -8,6 +8,7 @@ from typing import TypeVar
 
 from django.db.models import Exists, OuterRef, QuerySet
 
+from rentals.bookings import queries as bookings
 from rentals.bookings.models import KitPart, Outing
 from rentals.fleet.mapping import item_to_core, model_to_core
 from rentals.fleet.models import RIG_PARTS, WORN, Item, Kind
@@ -100,7 +101,7 @@ def offers(outing: Outing, *, now: datetime) -> Offers:
         now: the moment; what should be back by then and is not, is not offered.
     """
     station, rider = outing.station, rider_to_core(outing.rider)
-    own = {Kind(part.part): part for part in _kit(outing)}
+    own = {Kind(part.part): part for part in bookings.kit_in_force(outing)}
     free = _free_units(outing, own, now)
     slot, no_wind = _slot(outing)
     shore = None if slot is None else slot.shore(station.seaward_deg)
@@ -176,11 +177,6 @@ def fin_for(board: Item, area_m2: float, fins: Sequence[Item]) -> Item | None:
     return min(fitting, key=lambda fin: (abs((fin.model.length_cm or 0) - middle), fin.pk), default=None)
 
 
-def _kit(outing: Outing) -> list[KitPart]:
-    parts_held = KitPart.objects.filter(outing=outing, dropped_at=None)
-    return list(parts_held.select_related("item__model").order_by("id"))
-
-
 def _free_units(
     outing: Outing, own: Mapping[Kind, KitPart], now: datetime
 ) -> defaultdict[Kind, list[list[Item]]]:
@@ -209,9 +205,7 @@ def _free_units(
 
 def _not_back(outing: Outing, now: datetime) -> QuerySet[KitPart]:
     """Return uses of an item by others who are late with it, or have it while this outing should be going."""
-    out = KitPart.objects.filter(
-        item=OuterRef("pk"), issued_at__isnull=False, returned_at=None, dropped_at=None
-    ).exclude(outing=outing)
+    out = KitPart.objects.filter(item=OuterRef("pk")).with_rider().exclude(outing=outing)
     return out if outing.starts_at <= now else out.filter(outing__ends_at__lte=now)
 
 

@@ -13,6 +13,17 @@ from rigging import units, wind
 LARGEST_FILE = 5 * 1024 * 1024
 
 
+def _height() -> NumberField:
+    return NumberField(
+        label="Height of the instrument in m",
+        unit="m",
+        low=0.5,
+        high=200,
+        initial=10,
+        help_text="10 m if in doubt",
+    )
+
+
 class HandForm(MomentForm):
     """A wind that staff expect, as the beach will feel it, in knots."""
 
@@ -58,14 +69,7 @@ class SourceForm(PlainForm):
         initial=60,
         decimal_places=0,
     )
-    height_m = NumberField(
-        label="Height of the instrument in m",
-        unit="m",
-        low=0.5,
-        high=200,
-        initial=10,
-        help_text="10 m if in doubt",
-    )
+    height_m = _height()
 
 
 class FileForm(PlainForm):
@@ -80,14 +84,7 @@ class FileForm(PlainForm):
         choices=[("ms", "m/s"), ("kn", "kn"), ("kmh", "km/h")],
         help_text="if it does not say",
     )
-    height_m = NumberField(
-        label="Height of the instrument in m",
-        unit="m",
-        low=0.5,
-        high=200,
-        initial=10,
-        help_text="10 m if in doubt",
-    )
+    height_m = _height()
 
     def clean_file(self) -> bytes:
         """Return the content."""

@@ -8,7 +8,7 @@ from rigging.checks.facts import (
     aid_needed_n,
     suit_needed_mm,
 )
-from rigging.checks.launch import CAUTION, Gate, gates, may_launch
+from rigging.checks.launch import CAUTION, Gate, gates, lightning_hold_ends, may_launch
 from rigging.checks.lists import LAUNCH, RETURN, checklist
 from rigging.checks.overdue import (
     ACTIONS,
@@ -42,6 +42,7 @@ __all__ = [
     "checklist",
     "gates",
     "halving",
+    "lightning_hold_ends",
     "may_launch",
     "phase",
     "suit_needed_mm",

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Final, NamedTuple
 
 from rigging.checks.facts import (
@@ -254,8 +254,7 @@ def _lightning(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     source = f"30-30 rule, US National Weather Service (older wording); {POLICY}"
     if facts.last_lightning_at is None:
         return _Verdict(True, "No lightning or thunder logged; log any that you see or hear.", rule, source)
-    last = aware("last_lightning_at", facts.last_lightning_at)
-    ends = last + timedelta(minutes=limits.lightning_hold_min)
+    ends = lightning_hold_ends(facts.last_lightning_at, limits)
     local = ends.astimezone(facts.now.tzinfo)
     passed = aware("now", facts.now) >= ends
     text = (
@@ -264,6 +263,11 @@ def _lightning(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
         else f"Lightning hold until {local:%H:%M}; all ashore."
     )
     return _Verdict(passed, text, rule, source)
+
+
+def lightning_hold_ends(last_lightning_at: datetime, limits: GateLimits = DEFAULT_LIMITS) -> datetime:
+    """Return until when lightning or thunder holds everybody ashore; raises BadValue for a naive time."""
+    return aware("last_lightning_at", last_lightning_at) + timedelta(minutes=limits.lightning_hold_min)
 
 
 def _suit(facts: LaunchFacts, limits: GateLimits) -> _Verdict:

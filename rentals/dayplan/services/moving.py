@@ -7,6 +7,7 @@ from rentals.audit import services as journal
 from rentals.dayplan.models import Plan
 from rentals.dayplan.states import MOVES, PlanEvent, PlanState
 from rentals.lib.access import Act, Actor, System
+from rentals.lib.moves import shift
 from rentals.lib.problems import Conflict, NotVisible
 from rentals.lib.writes import inside_write
 
@@ -37,11 +38,8 @@ def move_plan(plan: Plan, event: PlanEvent, **values: Any) -> None:
     target = MOVES.get((source, event))
     if target is None:
         raise UnableToMovePlan(f"The plan is {source}; you cannot {event} it now. Reload the page.")
-    if not Plan.objects.filter(pk=plan.pk, state=source).update(state=target, **values):
+    if not shift(plan, target, **values):
         raise UnableToMovePlan("The plan has moved on meanwhile. Reload the page.")
-    plan.state = target
-    for name, value in values.items():
-        setattr(plan, name, value)
 
 
 @inside_write

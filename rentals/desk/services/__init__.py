@@ -99,19 +99,6 @@ def _meet(stations: Sequence[Station], now: datetime) -> list[Rider]:
     return Rider.objects.bulk_create(riders)
 
 
-_TAGS = {
-    Kind.SAIL: "S",
-    Kind.MAST: "M",
-    Kind.BOOM: "B",
-    Kind.EXTENSION: "X",
-    Kind.BASE: "T",
-    Kind.BOARD: "D",
-    Kind.FIN: "F",
-    Kind.HARNESS: "H",
-    Kind.BUOYANCY_AID: "A",
-    Kind.WETSUIT: "W",
-    Kind.HELMET: "C",
-}
 _COLOURS = ("white and red", "blue", "yellow", "orange and grey", "green", "white and blue")
 
 
@@ -128,7 +115,7 @@ def _fill_shed(station: Station, models: Mapping[str, ItemModel], today: date) -
                 Item(
                     station=station,
                     model=models[name],
-                    tag=f"{_TAGS[kind]}{count[kind]:02d}",
+                    tag=f"{demo.TAG_LETTERS[kind]}{count[kind]:02d}",
                     colour=dice.choice(_COLOURS) if coloured else "",
                     bought_on=today - timedelta(days=dice.randint(*BOUGHT_AGO_DAYS)),
                 )

@@ -113,7 +113,7 @@ class Day:
             return False
         at = outing.starts_at + timedelta(minutes=5)
         bookings.issue_kit(actor=self.manager, outing_id=outing.pk, kit_no=1, now=at)
-        kinds = KitPart.objects.filter(outing=outing, dropped_at=None).values_list("part", flat=True)
+        kinds = KitPart.objects.filter(outing=outing).in_force().values_list("part", flat=True)
         ticked = frozenset(key for key, _ in checks.checklist([kind.replace("_", " ") for kind in kinds]))
         check = afloat.check_launch(
             actor=self.manager,
@@ -129,7 +129,7 @@ class Day:
     def _finish(self, outing: Outing) -> None:
         if not self._let_go(outing):
             return
-        parts = KitPart.objects.filter(outing=outing, dropped_at=None)
+        parts = KitPart.objects.filter(outing=outing).in_force()
         lines = [bench.Came(item_id=part.item_id, back=True, rinsed=True) for part in parts]
         bench.take_back(
             actor=self.manager, outing_id=outing.pk, lines=lines, felt="right", now=outing.ends_at
