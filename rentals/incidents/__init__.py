@@ -1,0 +1,1 @@
+"""Incidents with their follow-up, the distress sheet, and the closing round."""

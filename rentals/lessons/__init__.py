@@ -1,0 +1,1 @@
+"""Courses, instructors and their rosters, groups, and what students can do."""

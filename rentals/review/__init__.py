@@ -1,0 +1,1 @@
+"""What wears, what it costs and what to buy: the managers' pages."""

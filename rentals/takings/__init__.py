@@ -1,0 +1,1 @@
+"""Prices, quotes, charges and payments in an append-only ledger, and the day's close."""
