@@ -10,11 +10,11 @@ from django.db import IntegrityError
 
 from rentals.audit import services as journal
 from rentals.bookings.models import LONGEST_OUTING, Booking, KitPart, Outing, Party
-from rentals.bookings.states import DROPPED, MOVES, OutingEvent, OutingState
+from rentals.bookings.states import DROPPED, MOVES, NOT_YET_AFLOAT, OutingEvent, OutingState
 from rentals.fleet import services as fleet
 from rentals.fleet.models import RIG_PARTS, Kind
 from rentals.fleet.states import ItemEvent
-from rentals.lib.access import Act, Actor
+from rentals.lib.access import Act, Actor, System
 from rentals.lib.moves import shift
 from rentals.lib.problems import Conflict, NotVisible, Refused
 from rentals.lib.when import is_aware
@@ -93,8 +93,44 @@ def book_party(
     claim = journal.claim(actor=actor, act=Act.BOOK, key=once, asked=asked, now=now)
     if claim.result_id is not None:
         return Booking.objects.get(pk=claim.result_id)
-    station = Station.objects.get(pk=station_id)
-    _check_span(station, starts_at, ends_at, now)
+    booking, _outings = promise(
+        actor=actor,
+        act=Act.BOOK,
+        station=Station.objects.get(pk=station_id),
+        contact=contact,
+        kind=kind,
+        spans=[(starts_at, ends_at)],
+        riders=riders,
+        note=note,
+        now=now,
+    )
+    journal.settle(claim, booking.pk)
+    return booking
+
+
+@inside_write
+def promise(
+    *,
+    actor: Actor,
+    act: Act | System,
+    station: Station,
+    contact: Contact,
+    kind: str,
+    spans: Sequence[tuple[datetime, datetime]],
+    riders: Sequence[people.RiderFacts | int],
+    note: str = "",
+    now: datetime,
+) -> tuple[Booking, list[Outing]]:
+    """Promise a party its outings, one for each rider and span, as part of a write that has asked who may.
+
+    Returns:
+        The booking, and its outings: all riders' of the first span, then of the next.
+
+    Raises:
+        UnableToBook, RiderAlreadyOut: as `book_party`.
+    """
+    for starts_at, ends_at in spans:
+        _check_span(station, starts_at, ends_at, now)
     _check_contact(contact, kind, len(riders))
     party = Party.objects.create(
         station=station, contact_name=contact.name, contact_phone=contact.phone, contact_email=contact.email
@@ -102,17 +138,57 @@ def book_party(
     booking = Booking.objects.create(
         party=party, kind=kind, booked_at=now, booked_by_id=actor.user_id, note=note.strip()
     )
-    people_met = [_meet(actor, station_id, number, each, now) for number, each in enumerate(riders)]
+    people_met = [_meet(actor, station.pk, number, each, now) for number, each in enumerate(riders)]
     outings = [
-        _promise(Outing(station=station, booking=booking, rider=rider, starts_at=starts_at, ends_at=ends_at))
+        _promise(Outing(station=station, booking=booking, rider=rider, starts_at=start, ends_at=end))
+        for start, end in spans
         for rider in people_met
     ]
-    span = f"{station.local(starts_at):%H:%M}–{station.local(ends_at):%H:%M}"
-    lines = [journal.Line("outing", outing.pk, f"Booked {outing.rider} for {span}") for outing in outings]
-    lines.append(journal.Line("booking", booking.pk, f"Booked {len(outings)} for {contact.name}, {span}"))
-    journal.record(actor=actor, act=Act.BOOK, station_id=station_id, lines=lines, now=now)
-    journal.settle(claim, booking.pk)
-    return booking
+    lines = [
+        journal.Line("outing", outing.pk, f"Booked {outing.rider} for {_span(outing)}") for outing in outings
+    ]
+    times = ", ".join(dict.fromkeys(map(_span, outings)))
+    lines.append(journal.Line("booking", booking.pk, f"Booked {len(outings)} for {contact.name}, {times}"))
+    journal.record(actor=actor, act=act, station_id=station.pk, lines=lines, now=now)
+    return booking, outings
+
+
+@inside_write
+def retime(
+    *,
+    actor: Actor,
+    act: Act | System,
+    outings: Sequence[Outing],
+    starts_at: datetime,
+    ends_at: datetime,
+    why: str,
+    now: datetime,
+) -> None:
+    """Move outings of one station to another time; kit that was chosen for the old one is free again.
+
+    Raises:
+        UnableToBook: a time that cannot be.
+        UnableToMoveOuting: one of them is afloat or over, or its kit is with the rider.
+        RiderAlreadyOut: a rider has another outing then.
+    """
+    if not outings:
+        return
+    _check_span(outings[0].station, starts_at, ends_at, now)
+    for outing in outings:
+        if OutingState(outing.state) not in NOT_YET_AFLOAT:
+            raise UnableToMoveOuting(f"{outing.rider} is {outing.state.replace('_', ' ')}; reload the page.")
+        if KitPart.objects.filter(outing=outing).with_rider().exists():
+            raise UnableToMoveOuting(f"{outing.rider} has the kit. Take it back first.")
+        drop_kit(outing=outing, now=now)
+        if outing.state != OutingState.BOOKED:
+            move_outing(outing, OutingEvent.UNKIT)
+        outing.starts_at, outing.ends_at = starts_at, ends_at
+        _promise(outing)
+    day = f"{outings[0].station.local(starts_at):%a %-d %b}"
+    lines = [
+        journal.Line("outing", outing.pk, f"Moved to {day}, {_span(outing)}: {why}") for outing in outings
+    ]
+    journal.record(actor=actor, act=act, station_id=outings[0].station_id, lines=lines, now=now)
 
 
 @write
@@ -258,6 +334,12 @@ def drop_kit(*, outing: Outing, now: datetime) -> None:
     parts.update(dropped_at=now)
 
 
+def _span(outing: Outing) -> str:
+    """An outing's time as the journal has it."""
+    local = outing.station.local
+    return f"{local(outing.starts_at):%H:%M}–{local(outing.ends_at):%H:%M}"
+
+
 def _check_span(station: Station, start: datetime, end: datetime, now: datetime) -> None:
     if not (is_aware(start) and is_aware(end)):
         raise UnableToBook.at("starts_at", "Enter times with their zone, such as 2027-03-09T14:00+01:00.")
@@ -310,6 +392,7 @@ def _promise(outing: Outing) -> Outing:
     twin = (
         Outing.objects.filter(rider=outing.rider, starts_at__lt=outing.ends_at, ends_at__gt=outing.starts_at)
         .exclude(state__in=DROPPED)
+        .exclude(pk=outing.pk)
         .first()
     )
     sentence = f"{outing.rider} has another outing at that time. Choose another time or rider."

@@ -1,5 +1,6 @@
-"""Secrets: a key kept in the data folder for looking around, and password hashing that fits a small host."""
+"""Secrets: a key kept in the data folder, tokens for secret addresses, and hashing that fits a small host."""
 
+import hashlib
 import secrets
 from contextlib import suppress
 from pathlib import Path
@@ -28,3 +29,20 @@ def kept_secret(path: Path) -> str:
             path.hardlink_to(draft)
         draft.unlink()
     return path.read_text()
+
+
+TOKEN_BYTES = 32
+"""256 random bits: an address that holds them cannot be guessed."""
+
+
+def new_token() -> str:
+    """Return a fresh token for a secret address. It is shown once; rows keep its digest."""
+    return secrets.token_urlsafe(TOKEN_BYTES)
+
+
+def digest(token: str) -> str:
+    """Return what a row keeps of a token, 64 hex digits: who reads the row cannot make the address.
+
+    One round of SHA-256 is enough for 256 random bits; slow hashes are for what people make up.
+    """
+    return hashlib.sha256(token.encode()).hexdigest()

@@ -7,7 +7,7 @@ from threading import Barrier
 
 from django.contrib.auth.hashers import check_password, identify_hasher, make_password
 
-from rentals.lib.secret import kept_secret
+from rentals.lib.secret import digest, kept_secret, new_token
 
 
 def test_it_is_made_on_first_use_and_kept(tmp_path: Path) -> None:
@@ -58,3 +58,16 @@ def test_passwords_are_hashed_with_argon2id_at_a_published_floor() -> None:
     assert encoded.startswith("argon2$argon2id$v=19$m=47104,t=1,p=1$")
     assert check_password("a long enough password", encoded)
     assert not check_password("another password", encoded)
+
+
+def test_a_token_holds_more_bits_than_anybody_can_try() -> None:
+    """At least 128 bits are asked for; base64url carries six a character (RFC 4648, 5)."""
+    tokens = {new_token() for _ in range(1000)}
+
+    assert len(tokens) == 1000
+    assert min(len(token) for token in tokens) * 6 >= 256
+
+
+def test_a_token_s_digest_is_its_sha_256() -> None:
+    """NIST FIPS 180-2, appendix B.1: the message abc."""
+    assert digest("abc") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
