@@ -1,11 +1,11 @@
-"""Return checks and their lines, bench jobs, and wear postings."""
+"""Return checks and their lines, bench jobs, and the wear that outings and rigs put on items."""
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
 from rentals.bench.states import JobState
 from rentals.bookings.models import Outing
-from rentals.fleet.models import Item
+from rentals.fleet.models import Item, Rig
 from rentals.people.models import User
 
 MOST_WATER_S = 2 * 24 * 60 * 60
@@ -89,11 +89,19 @@ class Job(models.Model):
 
 
 class WearPosting(models.Model):
-    """The water time that one outing put on one item; the pair is unique, so posting twice cannot be."""
+    """The water time that one outing put on one item; the pair is unique, so posting twice cannot be.
+
+    `weighted_s` counts each hour by its wind (`rigging.wear.wind_weight`), `wind_ms` is the mean at 10 m
+    where it is known, `salt` says in which water. A rule of the database refuses new rows without weight
+    and water; rows from before winds were weighed have none.
+    """
 
     item = models.ForeignKey(Item, models.PROTECT, related_name="+")
     outing = models.ForeignKey(Outing, models.PROTECT, related_name="+")
     water_s = models.PositiveIntegerField()
+    weighted_s = models.PositiveIntegerField(null=True)
+    wind_ms = models.FloatField(null=True)
+    salt = models.BooleanField(null=True)
     posted_at = models.DateTimeField()
 
     class Meta:
@@ -105,3 +113,44 @@ class WearPosting(models.Model):
 
     def __str__(self) -> str:
         return f"{self.item_id} {self.water_s} s"
+
+
+class RigWear(models.Model):
+    """The daylight in which one item of a rig stood built over a span; the first span counts the rig-up."""
+
+    item = models.ForeignKey(Item, models.PROTECT, related_name="+")
+    rig = models.ForeignKey(Rig, models.PROTECT, related_name="+")
+    starts_at = models.DateTimeField()
+    ends_at = models.DateTimeField()
+    sun_s = models.PositiveIntegerField()
+    rig_ups = models.PositiveSmallIntegerField()
+    posted_at = models.DateTimeField()
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["rig", "item", "starts_at"], name="rig_wear_once"),
+            models.UniqueConstraint(
+                fields=["rig", "item"], condition=Q(rig_ups=1), name="rig_up_counted_once"
+            ),
+            models.CheckConstraint(name="rig_wear_span", condition=Q(ends_at__gte=F("starts_at"))),
+            models.CheckConstraint(name="rig_wear_rig_ups", condition=Q(rig_ups__lte=1)),
+        )
+        indexes = (
+            models.Index(fields=["item"], name="rig_wear_by_item"),
+            models.Index(fields=["rig", "ends_at"], name="rig_wear_by_rig"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.item_id} {self.sun_s} s of sun"
+
+
+class Meter(models.Model):
+    """What an item has gathered beside its water time and rig-ups: the sums of its postings."""
+
+    item = models.OneToOneField(Item, models.PROTECT, primary_key=True, related_name="+")
+    weighted_s = models.PositiveBigIntegerField(default=0)
+    salt_s = models.PositiveBigIntegerField(default=0)
+    sun_s = models.PositiveBigIntegerField(default=0)
+
+    def __str__(self) -> str:
+        return f"{self.item_id}: {self.weighted_s} s weighted"

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 from rentals.lib.access import Actor
 from rentals.lib.when import day_bounds
 from rentals.stations.models import Station
-from rentals.weather.mapping import blend
+from rentals.weather.mapping import blend, observation_to_core
 from rentals.weather.models import Hour, Observation, Run, Source
 from rigging import wind
 
@@ -69,6 +69,15 @@ def latest_observation(station: Station, *, now: datetime) -> Observation | None
         Observation.objects.filter(station=station, at__gt=now - OBSERVATION_AGE, at__lte=now)
         .order_by("-at", "-id")
         .first()
+    )
+
+
+def wind_over(station: Station, start: datetime, end: datetime) -> tuple[wind.Hour, ...]:
+    """Return what is known of the wind of a span that is over, measured before forecast: two queries."""
+    measured = Observation.objects.filter(station=station, at__gt=start - OBSERVATION_AGE, at__lt=end)
+    return (
+        *hours_between(station, start, end),
+        *(observation_to_core(each) for each in measured.order_by("at", "id")),
     )
 
 

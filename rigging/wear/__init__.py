@@ -1,5 +1,6 @@
 """Wear: how long kit lasts by the station's own records, when to replace it, which inspections are due."""
 
+from rigging.wear.exposure import SunSlice, Weight, sun_slices, wind_weight
 from rigging.wear.groups import Estimate, GroupLife, life_of_groups
 from rigging.wear.inspection import (
     DEFAULT_RULES,
@@ -24,7 +25,9 @@ __all__ = [
     "KaplanMeier",
     "Records",
     "Replacement",
+    "SunSlice",
     "WeibullLife",
+    "Weight",
     "cost_rate",
     "fit_weibull",
     "inspection_due",
@@ -33,4 +36,6 @@ __all__ = [
     "life_of_groups",
     "preventive_age",
     "records",
+    "sun_slices",
+    "wind_weight",
 ]

@@ -192,6 +192,7 @@ def _put_down(cast: Walk) -> Call:
 BY_ITSELF = [
     ("afloat.watch", System.WATCH, lambda cast: partial(afloat.watch, now=cast.now)),
     ("bench.post_wear", System.POST_WEAR, lambda cast: partial(bench.post_wear, now=cast.now)),
+    ("bench.post_rig_wear", System.POST_WEAR, lambda cast: partial(bench.post_rig_wear, now=cast.now)),
     ("mail.take_next", System.SEND, lambda cast: partial(mail.take_next, now=cast.now)),
     ("mail.put_down", System.SEND, _put_down),
     ("weather.take_errand", System.FETCH, lambda cast: partial(weather.take_errand, now=cast.now)),

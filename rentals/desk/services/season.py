@@ -10,17 +10,17 @@ from typing import Any
 from rentals.afloat.models import LaunchCheck
 from rentals.audit.models import Entry
 from rentals.bench import services as bench
-from rentals.bench.models import Job, ReturnCheck, ReturnLine, WearPosting
+from rentals.bench.models import Job, Meter, ReturnCheck, ReturnLine, RigWear, WearPosting
 from rentals.bench.states import JobState
 from rentals.bookings.models import Booking, KitPart, Outing, Party
 from rentals.bookings.states import OutingState
 from rentals.desk import demo
-from rentals.fleet.models import RIG_PARTS, Hold, Item, Kind
+from rentals.fleet.models import RIG_PARTS, Hold, Item, Kind, Rig
 from rentals.lib.access import Act, System
 from rentals.people.models import Rider, User
 from rentals.rigs import queries as rigs
 from rentals.stations.models import Station
-from rigging import checks, sizing
+from rigging import checks, sizing, units, wind
 
 FAULT_SHARE = 0.012
 
@@ -205,19 +205,46 @@ class Season:
         )
 
     def _write_wear(self, trips: Sequence[_Trip]) -> None:
-        postings, entries, worn = [], [], set[Item]()
+        postings, entries = [], []
         for trip in trips:
-            seconds = bench.water_s(trip.outing)
             at = trip.outing.closed_at or self.now
+            day = self.station.local(trip.outing.starts_at).date()
+            wind_ms = float(units.from_knots(demo.beach_kn(day))) / wind.BEACH_FACTOR
             for kind, item in trip.items.items():
-                item.water_s += seconds
+                row = bench.posting(item.pk, trip.outing, wind_ms, at)
+                item.water_s += row.water_s
                 item.rig_ups += kind in RIG_PARTS
-                worn.add(item)
-                postings.append(WearPosting(item=item, outing=trip.outing, water_s=seconds, posted_at=at))
-                entries.append(self._entry(at, item, f"{seconds // 60} min on the water", System.POST_WEAR))
+                postings.append(row)
+                entries.append(
+                    self._entry(at, item, f"{row.water_s // 60} min on the water", System.POST_WEAR)
+                )
+        lain = self._rigs(trips)
         WearPosting.objects.bulk_create(postings, batch_size=500)
+        RigWear.objects.bulk_create(lain, batch_size=500)
+        Meter.objects.bulk_create(_meters(postings, lain), batch_size=500)
         Entry.objects.bulk_create(entries, batch_size=500)
+        worn = {item for trip in trips for item in trip.items.values()}
         Item.objects.bulk_update(worn, ["water_s", "rig_ups"], batch_size=200)
+
+    def _rigs(self, trips: Sequence[_Trip]) -> list[RigWear]:
+        """Write a rig for each trip, built half an hour before it, and return the daylight it stood in."""
+        rigs = Rig.objects.bulk_create(
+            (
+                Rig(
+                    station=self.station,
+                    built_at=trip.outing.starts_at - timedelta(minutes=30),
+                    derigged_at=trip.outing.closed_at,
+                    **{part.value: trip.items[part] for part in RIG_PARTS},
+                )
+                for trip in trips
+            ),
+            batch_size=500,
+        )
+        return [
+            row
+            for rig in rigs
+            for row in bench.rig_wear(rig, None, rig.derigged_at or self.now, rig.derigged_at or self.now)
+        ]
 
     def _write_jobs(self, trips: Sequence[_Trip]) -> None:
         """Write faults found on return, all mended since but for a few on the bench now."""
@@ -258,3 +285,15 @@ class Season:
             subject_id=item.pk,
             text=text,
         )
+
+
+def _meters(postings: Sequence[WearPosting], lain: Sequence[RigWear]) -> list[Meter]:
+    """What each item has gathered by these rows."""
+    meters: dict[int, Meter] = {}
+    for row in postings:
+        meter = meters.setdefault(row.item_id, Meter(item_id=row.item_id))
+        meter.weighted_s += row.weighted_s or 0
+        meter.salt_s += row.water_s if row.salt else 0
+    for stood in lain:
+        meters.setdefault(stood.item_id, Meter(item_id=stood.item_id)).sun_s += stood.sun_s
+    return list(meters.values())

@@ -15,7 +15,7 @@ from django.db import IntegrityError, models, transaction
 
 from rentals.afloat.models import BeachLog, LaunchCheck, PhaseChange
 from rentals.audit.models import Entry, Once
-from rentals.bench.models import Job, ReturnCheck, ReturnLine, WearPosting
+from rentals.bench.models import Job, Meter, ReturnCheck, ReturnLine, RigWear, WearPosting
 from rentals.bookings.models import Booking, KitPart, Outing, Party
 from rentals.fleet.models import RIG_PARTS, Hold, Item, ItemModel, Kind, Rig
 from rentals.mail.models import Letter
@@ -159,6 +159,18 @@ class Rows:
     def job(self, item: Item, **values: Any) -> Job:
         return Job.objects.create(item=item, fault="Clamp slips", opened_at=NOON, **values)
 
+    def rig_wear(self) -> RigWear:
+        rig = _rig(self)
+        return RigWear.objects.create(
+            item=rig.sail,
+            rig=rig,
+            starts_at=NOON,
+            ends_at=NOON + HOUR,
+            sun_s=3600,
+            rig_ups=1,
+            posted_at=NOON,
+        )
+
     def one_of(self, model: type[Row]) -> Row:
         """A valid row of any table."""
         row = _ONE[model](self)
@@ -257,8 +269,10 @@ _ONE: Mapping[type[models.Model], Callable[[Rows], models.Model]] = {
     ),
     Job: lambda rows: rows.job(rows.item()),
     WearPosting: lambda rows: WearPosting.objects.create(
-        item=rows.item(), outing=rows.outing(), water_s=3600, posted_at=NOON
+        item=rows.item(), outing=rows.outing(), water_s=3600, weighted_s=4000, salt=True, posted_at=NOON
     ),
+    RigWear: lambda rows: rows.rig_wear(),
+    Meter: lambda rows: Meter.objects.create(item=rows.item()),
     Letter: lambda rows: Letter.objects.create(
         event="overdue:1:alert", to="watch@tarrow.invalid", subject="Late", body="Look.", written_at=NOON
     ),

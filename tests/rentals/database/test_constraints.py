@@ -12,7 +12,7 @@ from django.db.models import CheckConstraint
 
 from rentals.afloat.models import BeachLog, PhaseChange
 from rentals.audit.models import Once
-from rentals.bench.models import Job, ReturnCheck, ReturnLine, WearPosting
+from rentals.bench.models import Job, ReturnCheck, ReturnLine, RigWear, WearPosting
 from rentals.bookings.models import Booking, KitPart, Outing, Party
 from rentals.fleet.models import RIG_PARTS, Hold, Item, ItemModel, Kind, Rig
 from rentals.mail.models import Letter
@@ -153,6 +153,8 @@ CHECKS = [
     ),
     *checks("job_finished_has_a_time", Job, {"state": "withdrawn"}),
     *outside("wear_within_two_days", WearPosting, "water_s", 172_801),
+    *checks("rig_wear_span", RigWear, {"rig_ups": 0, "starts_at": NOON + HOUR + SECOND}),
+    *outside("rig_wear_rig_ups", RigWear, "rig_ups", 2),
 ]
 
 COMPLETE = [
@@ -197,6 +199,13 @@ TWINS = [
     Twin("phase_once_per_outing", PhaseChange, ("outing_id", "phase")),
     Twin("return_line_once", ReturnLine, ("check_made_id", "item_id"), lambda rows: {"back": False}),
     Twin("wear_once", WearPosting, ("outing_id", "item_id"), lambda rows: {"water_s": 1}),
+    Twin("rig_wear_once", RigWear, ("rig_id", "item_id", "starts_at"), lambda rows: {"rig_ups": 0}),
+    Twin(
+        "rig_up_counted_once",
+        RigWear,
+        ("rig_id", "item_id"),
+        lambda rows: {"starts_at": NOON + HOUR, "ends_at": NOON + 2 * HOUR},
+    ),
     Twin("mail_letter.event", Letter, ("event",)),
     Twin("once_per_user_and_key", Once, ("user_id", "key"), lambda rows: {"act": "issue kit"}),
 ]

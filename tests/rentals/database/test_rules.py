@@ -13,7 +13,7 @@ from django.db.migrations.loader import MigrationLoader
 
 from rentals.afloat.models import BeachLog, LaunchCheck, PhaseChange
 from rentals.audit.models import Entry
-from rentals.bench.models import Job, ReturnCheck, ReturnLine, WearPosting
+from rentals.bench.models import Job, ReturnCheck, ReturnLine, RigWear, WearPosting
 from rentals.bench.states import MOVES as JOB_MOVES
 from rentals.bench.states import JobState
 from rentals.bookings.models import KitPart, Outing
@@ -341,6 +341,22 @@ class TestAfloatNeedsPassedCheck:
             Outing.objects.filter(pk=kitted.pk).update(kit_no=3)
 
 
+class TestWearIsWeighed:
+    rule = "wear_is_weighed"
+
+    @pytest.mark.parametrize("missing", [{"weighted_s": None}, {"salt": None}], ids=str)
+    def test_wear_without_weight_or_water_is_refused(self, rows: Rows, missing: dict[str, None]) -> None:
+        posted = rows.one_of(WearPosting)
+
+        with refused_by(self.rule):
+            inserted(copied(posted, item=rows.item(), **missing))
+
+    def test_a_wind_that_nobody_knows_is_taken(self, rows: Rows) -> None:
+        inserted(copied(rows.one_of(WearPosting), item=rows.item(), wind_ms=None))
+
+        assert WearPosting.objects.count() == 2
+
+
 class TestNoFaultGivenOut:
     rule = "no_fault_given_out"
 
@@ -387,6 +403,7 @@ class TestNoFaultGivenOut:
 
 KEPT: list[type[models.Model]] = [
     Entry, Card, LaunchCheck, PhaseChange, BeachLog, ReturnCheck, ReturnLine, WearPosting,
+    RigWear,
 ]  # fmt: skip
 
 
