@@ -131,6 +131,29 @@ def promise(
     """
     for starts_at, ends_at in spans:
         _check_span(station, starts_at, ends_at, now)
+    booking, met = keep_party(
+        actor=actor, station=station, contact=contact, kind=kind, riders=riders, note=note, now=now
+    )
+    outings = promise_outings(actor=actor, act=act, booking=booking, riders=met, spans=spans, now=now)
+    return booking, outings
+
+
+@inside_write
+def keep_party(
+    *,
+    actor: Actor,
+    station: Station,
+    contact: Contact,
+    kind: str,
+    riders: Sequence[people.RiderFacts | int],
+    note: str = "",
+    now: datetime,
+) -> tuple[Booking, list[Rider]]:
+    """Keep a party, its booking and its riders, who are not promised any time yet.
+
+    Raises:
+        UnableToBook: contact or riders that cannot be; `riders.N.field` names a rider's field.
+    """
     _check_contact(contact, kind, len(riders))
     party = Party.objects.create(
         station=station, contact_name=contact.name, contact_phone=contact.phone, contact_email=contact.email
@@ -138,19 +161,40 @@ def promise(
     booking = Booking.objects.create(
         party=party, kind=kind, booked_at=now, booked_by_id=actor.user_id, note=note.strip()
     )
-    people_met = [_meet(actor, station.pk, number, each, now) for number, each in enumerate(riders)]
+    return booking, [_meet(actor, station.pk, number, each, now) for number, each in enumerate(riders)]
+
+
+@inside_write
+def promise_outings(
+    *,
+    actor: Actor,
+    act: Act | System,
+    booking: Booking,
+    riders: Sequence[Rider],
+    spans: Sequence[tuple[datetime, datetime]],
+    now: datetime,
+) -> list[Outing]:
+    """Promise each rider of a booking an outing in each span.
+
+    Raises:
+        UnableToBook: a time that cannot be.
+        RiderAlreadyOut: one of them is booked for that time.
+    """
+    station = booking.party.station
+    for starts_at, ends_at in spans:
+        _check_span(station, starts_at, ends_at, now)
     outings = [
         _promise(Outing(station=station, booking=booking, rider=rider, starts_at=start, ends_at=end))
         for start, end in spans
-        for rider in people_met
+        for rider in riders
     ]
     lines = [
         journal.Line("outing", outing.pk, f"Booked {outing.rider} for {_span(outing)}") for outing in outings
     ]
-    times = ", ".join(dict.fromkeys(map(_span, outings)))
-    lines.append(journal.Line("booking", booking.pk, f"Booked {len(outings)} for {contact.name}, {times}"))
+    times, who = ", ".join(dict.fromkeys(map(_span, outings))), booking.party.contact_name
+    lines.append(journal.Line("booking", booking.pk, f"Booked {len(outings)} for {who}, {times}"))
     journal.record(actor=actor, act=act, station_id=station.pk, lines=lines, now=now)
-    return booking, outings
+    return outings
 
 
 @inside_write
@@ -238,15 +282,27 @@ def cancel_outing(*, actor: Actor, outing_id: int, missed: bool, reason: str, no
     actor.require(Act.CANCEL, station_id=outing.station_id)
     if not reason.strip():
         raise UnableToBook.at("reason", "Enter why, for whoever asks later.")
+    event = OutingEvent.MISS if missed else OutingEvent.CANCEL
+    call_off(actor=actor, act=Act.CANCEL, outing=outing, event=event, reason=reason, now=now)
+    return outing
+
+
+@inside_write
+def call_off(
+    *, actor: Actor, act: Act | System, outing: Outing, event: OutingEvent, reason: str, now: datetime
+) -> None:
+    """Call an outing off; its kit is free again.
+
+    Raises:
+        UnableToMoveOuting: it is afloat, ashore or over; or its kit is still with the rider.
+    """
     if KitPart.objects.filter(outing=outing).with_rider().exists():
         raise UnableToMoveOuting("The kit is with the rider. Take it back first.")
-    event = OutingEvent.MISS if missed else OutingEvent.CANCEL
     move_outing(outing, event)
     drop_kit(outing=outing, now=now)
-    text = f"{'Did not come' if missed else 'Cancelled'}: {reason.strip()}"
+    text = f"{'Did not come' if event == OutingEvent.MISS else 'Cancelled'}: {reason.strip()}"
     line = journal.Line("outing", outing.pk, text)
-    journal.record(actor=actor, act=Act.CANCEL, station_id=outing.station_id, lines=[line], now=now)
-    return outing
+    journal.record(actor=actor, act=act, station_id=outing.station_id, lines=[line], now=now)
 
 
 def _refuse_what_is_promised_before(outing: Outing, parts: Sequence[KitPart], now: datetime) -> None:

@@ -39,6 +39,8 @@ class Act(StrEnum):
     PLAN_DAY = "plan the day"
     ACCEPT_PLAN = "accept a day plan"
     RIG_UP = "tick a rig off"
+    OPEN_FRONT = "open the page for bookings from home"
+    ERASE = "export or erase a rider"
 
 
 class System(StrEnum):
@@ -50,6 +52,9 @@ class System(StrEnum):
     SEND = "send mail"
     SOLVE = "solve a day plan"
     SEED = "load the demo"
+    HOME = "take bookings from home"
+    TELL = "tell riders by mail"
+    RETAIN = "let go of what is kept too long"
 
 
 _ALL = frozenset(Role)
@@ -76,6 +81,8 @@ MAY: Final[Mapping[Act, frozenset[Role]]] = {
     Act.PLAN_DAY: _BEACH,
     Act.ACCEPT_PLAN: _BEACH,
     Act.RIG_UP: _ALL,
+    Act.OPEN_FRONT: frozenset({Role.MANAGER}),
+    Act.ERASE: frozenset({Role.MANAGER}),
 }
 
 _asked: ContextVar[bool] = ContextVar("permission asked", default=False)

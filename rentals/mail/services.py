@@ -15,9 +15,34 @@ LEASE = timedelta(minutes=2)
 
 
 @inside_write
-def write_letter(*, event: str, to: str, subject: str, body: str, now: datetime) -> None:
-    """Put a letter into the outbox; a second one of the same event changes nothing."""
-    letter = Letter(event=event, to=to, subject=subject, body=body, written_at=now)
+def write_letter(
+    *,
+    event: str,
+    to: str,
+    subject: str,
+    body: str,
+    calendar: str = "",
+    may_bounce: bool = False,
+    now: datetime,
+) -> None:
+    """Put a letter into the outbox; a second one of the same event changes nothing.
+
+    Args:
+        event: key of what happened, unique.
+        to, subject, body: of the mail.
+        calendar: an iCalendar stream to go with it.
+        may_bounce: whether a refusal for good ends it; an alarm is tried for ever.
+        now: the moment.
+    """
+    letter = Letter(
+        event=event,
+        to=to,
+        subject=subject,
+        body=body,
+        calendar=calendar,
+        may_bounce=may_bounce,
+        written_at=now,
+    )
     Letter.objects.bulk_create([letter], ignore_conflicts=True)
 
 
@@ -45,13 +70,15 @@ def take_next(*, actor: Actor, now: datetime) -> Taken | None:
             message = EmailMessage(
                 letter.subject, letter.body, to=[letter.to], headers={"Message-ID": message_id}
             )
+            if letter.calendar:
+                message.attach("marram.ics", letter.calendar, "text/calendar")
             return Taken(letter_id=letter.pk, tries=letter.tries + 1, message=message)
     return None
 
 
 @write
-def put_down(*, actor: Actor, taken: Taken, error: str | None, now: datetime) -> None:
-    """Note that a taken letter was sent, or why not and when to try again."""
+def put_down(*, actor: Actor, taken: Taken, error: str | None, for_good: bool = False, now: datetime) -> None:
+    """Note that a taken letter was sent, or why not and when to try again, if at all."""
     actor.require_system(System.SEND)
     letter = Letter.objects.filter(pk=taken.letter_id)
     if error is None:
@@ -59,3 +86,5 @@ def put_down(*, actor: Actor, taken: Taken, error: str | None, now: datetime) ->
     else:
         wait = min(FIRST_WAIT * 2 ** min(taken.tries - 1, 10), LONGEST_WAIT)
         letter.update(error=error[:300], next_try_at=now + wait)
+        if for_good:
+            letter.filter(may_bounce=True).update(bounced_at=now)

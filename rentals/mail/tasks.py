@@ -1,6 +1,6 @@
 """The worker's turn at the outbox."""
 
-from smtplib import SMTPException
+from smtplib import SMTPException, SMTPRecipientsRefused
 
 from celery import shared_task
 
@@ -9,6 +9,8 @@ from rentals.lib.access import System, service
 from rentals.mail import services
 
 BATCH = 50
+REFUSED_FOR_GOOD = 500
+"""Replies from here on are permanent. Source: RFC 5321, section 4.2.1."""
 
 
 @shared_task(name="mail.send")
@@ -19,9 +21,16 @@ def send(**_: object) -> None:
         taken = services.take_next(actor=actor, now=clock.now())
         if taken is None:
             return
-        error = None
+        error, for_good = None, False
         try:
             taken.message.send()
         except (SMTPException, OSError) as problem:
-            error = f"{type(problem).__name__}: {problem}"
-        services.put_down(actor=actor, taken=taken, error=error, now=clock.now())
+            error, for_good = f"{type(problem).__name__}: {problem}", _is_final(problem)
+        services.put_down(actor=actor, taken=taken, error=error, for_good=for_good, now=clock.now())
+
+
+def _is_final(problem: Exception) -> bool:
+    """Say whether no recipient will ever be taken."""
+    return isinstance(problem, SMTPRecipientsRefused) and all(
+        code >= REFUSED_FOR_GOOD for code, _words in problem.recipients.values()
+    )

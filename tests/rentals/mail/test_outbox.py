@@ -1,6 +1,9 @@
 """The outbox: a letter is sent at least once, by one worker at a time, with patience after a failure."""
 
 from datetime import datetime, timedelta
+from email import message_from_bytes, policy
+from email.message import EmailMessage as Received
+from smtplib import SMTPRecipientsRefused
 
 import pytest
 from django.core import mail as sent
@@ -26,11 +29,21 @@ def letters(cast: Walk) -> None:
         post(cast, f"overdue:{number}:alert")
 
 
-def post(cast: Walk, event: str, body: str = "Look.") -> None:
+def post(
+    cast: Walk, event: str, body: str = "Look.", *, calendar: str = "", may_bounce: bool = False
+) -> None:
     @write
     def happen() -> None:
         cast.boss.require(Act.LOOK, station_id=cast.tarrow.pk)
-        write_letter(event=event, to="watch@tarrow.invalid", subject="Late", body=body, now=cast.now)
+        write_letter(
+            event=event,
+            to="watch@tarrow.invalid",
+            subject="Late",
+            body=body,
+            calendar=calendar,
+            may_bounce=may_bounce,
+            now=cast.now,
+        )
 
     happen()
 
@@ -133,3 +146,43 @@ class TestTheTask:
 
         assert {letter.error for letter in Letter.objects.all()} == {f"{type(problem).__name__}: {problem}"}
         assert not Letter.objects.filter(sent_at__isnull=False).exists()
+
+
+class TestAttachments:
+    def test_a_calendar_goes_with_its_letter(self, cast: Walk) -> None:
+        post(cast, "booking:1:confirmed", calendar="BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n")
+
+        sent_as = take(cast.now).message.message().as_bytes()
+        received = message_from_bytes(sent_as, _class=Received, policy=policy.default)
+
+        (attached,) = list(received.iter_attachments())
+        assert (attached.get_content_type(), attached.get_filename()) == ("text/calendar", "marram.ics")
+        assert "BEGIN:VCALENDAR" in attached.get_content()
+
+
+class TestBounces:
+    """Replies 4xx are for now and 5xx for good. Source: RFC 5321, section 4.2.1."""
+
+    @pytest.fixture(autouse=True)
+    def _at(self, now: datetime, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(clock, "now", lambda: now)
+
+    @pytest.mark.parametrize(
+        ("code", "may_bounce", "bounces"),
+        [(550, True, True), (553, True, True), (450, True, False), (550, False, False)],
+    )
+    def test_what_is_refused_for_good_is_given_up_unless_it_is_an_alarm(
+        self, cast: Walk, monkeypatch: pytest.MonkeyPatch, code: int, may_bounce: bool, bounces: bool
+    ) -> None:
+        def refuse(message: EmailMessage) -> int:
+            raise SMTPRecipientsRefused({message.to[0]: (code, b"no such mailbox")})
+
+        post(cast, "booking:1:confirmed", may_bounce=may_bounce)
+        monkeypatch.setattr(EmailMessage, "send", refuse)
+
+        tasks.send()
+
+        letter = Letter.objects.get()
+        assert (letter.bounced_at is not None) == bounces
+        assert "no such mailbox" in letter.error
+        assert (letter in Letter.objects.waiting(cast.now + timedelta(days=1))) != bounces
