@@ -209,21 +209,37 @@ class GoesShort(Out):
     place = serializers.IntegerField(help_text="In the party, from 0.")
     reason = serializers.CharField()
     remedy = serializers.CharField(help_text="What it would take; empty if nothing is known.")
+    by_wind = serializers.BooleanField(help_text="No kit would help: the wind is wrong for this rider.")
+
+
+class WouldGet(Out):
+    """What a rider of the party would get."""
+
+    place = serializers.IntegerField(help_text="In the party, from 0.")
+    sail = serializers.CharField()
+    board = serializers.CharField()
 
 
 class OutlookShape(Out):
     """The party in one wind."""
 
     wind = serializers.ChoiceField(list(queries.WINDS))
-    share = serializers.FloatField(help_text="Of the forecast wind.")
+    share = serializers.FloatField(
+        help_text="Of the forecast wind; null without a forecast.", allow_null=True
+    )
+    mean_ms = serializers.FloatField(help_text="At 10 m over the water.")
     sure = serializers.BooleanField(help_text="No plan would serve more of the party.")
     short = GoesShort(many=True)
+    given = WouldGet(many=True)
 
 
 class PromiseShape(Out):
     """Whether a party may be promised its time."""
 
-    holds = serializers.BooleanField(help_text="Everybody is served in every wind looked at.")
+    holds = serializers.BooleanField(
+        help_text="Nobody lacks kit in any wind looked at, nor stays ashore in the wind that is forecast."
+    )
+    forecast = serializers.BooleanField(help_text="A forecast reaches that time; else winds are assumed.")
     text = serializers.CharField()
     outlooks = OutlookShape(many=True)
 

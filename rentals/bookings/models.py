@@ -35,7 +35,7 @@ class Party(models.Model):
 
 
 class Booking(models.Model):
-    """What a party is promised."""
+    """What a party is promised; `despite` is why, where the day's promise did not hold."""
 
     class Kind(models.TextChoices):
         """What is booked."""
@@ -48,6 +48,7 @@ class Booking(models.Model):
     booked_at = models.DateTimeField()
     booked_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
     note = models.CharField(max_length=300, blank=True)
+    despite = models.CharField(max_length=300, blank=True)
 
     class Meta:
         constraints = (

@@ -119,9 +119,13 @@ def promise(
     spans: Sequence[tuple[datetime, datetime]],
     riders: Sequence[people.RiderFacts | int],
     note: str = "",
+    despite: str = "",
     now: datetime,
 ) -> tuple[Booking, list[Outing]]:
     """Promise a party its outings, one for each rider and span, as part of a write that has asked who may.
+
+    `despite` is why it was booked although the day's promise did not hold. Bookings of a station are
+    written one after another, so that two who were promised the last rig cannot both have it.
 
     Returns:
         The booking, and its outings: all riders' of the first span, then of the next.
@@ -129,10 +133,18 @@ def promise(
     Raises:
         UnableToBook, RiderAlreadyOut: as `book_party`.
     """
+    one_at_a_time(station)
     for starts_at, ends_at in spans:
         _check_span(station, starts_at, ends_at, now)
     booking, met = keep_party(
-        actor=actor, station=station, contact=contact, kind=kind, riders=riders, note=note, now=now
+        actor=actor,
+        station=station,
+        contact=contact,
+        kind=kind,
+        riders=riders,
+        note=note,
+        despite=despite,
+        now=now,
     )
     outings = promise_outings(actor=actor, act=act, booking=booking, riders=met, spans=spans, now=now)
     return booking, outings
@@ -147,6 +159,7 @@ def keep_party(
     kind: str,
     riders: Sequence[people.RiderFacts | int],
     note: str = "",
+    despite: str = "",
     now: datetime,
 ) -> tuple[Booking, list[Rider]]:
     """Keep a party, its booking and its riders, who are not promised any time yet.
@@ -159,7 +172,7 @@ def keep_party(
         station=station, contact_name=contact.name, contact_phone=contact.phone, contact_email=contact.email
     )
     booking = Booking.objects.create(
-        party=party, kind=kind, booked_at=now, booked_by_id=actor.user_id, note=note.strip()
+        party=party, kind=kind, booked_at=now, booked_by_id=actor.user_id, note=note.strip(), despite=despite
     )
     return booking, [_meet(actor, station.pk, number, each, now) for number, each in enumerate(riders)]
 
@@ -181,6 +194,7 @@ def promise_outings(
         RiderAlreadyOut: one of them is booked for that time.
     """
     station = booking.party.station
+    one_at_a_time(station)
     for starts_at, ends_at in spans:
         _check_span(station, starts_at, ends_at, now)
     outings = [
@@ -192,9 +206,17 @@ def promise_outings(
         journal.Line("outing", outing.pk, f"Booked {outing.rider} for {_span(outing)}") for outing in outings
     ]
     times, who = ", ".join(dict.fromkeys(map(_span, outings))), booking.party.contact_name
-    lines.append(journal.Line("booking", booking.pk, f"Booked {len(outings)} for {who}, {times}"))
+    text = f"Booked {len(outings)} for {who}, {times}"
+    text += f", although: {booking.despite}" if booking.despite else ""
+    lines.append(journal.Line("booking", booking.pk, text))
     journal.record(actor=actor, act=act, station_id=station.pk, lines=lines, now=now)
     return outings
+
+
+@inside_write
+def one_at_a_time(station: Station) -> None:
+    """Let nobody else book at a station until this write is done; readers and other writes go on."""
+    list(Station.objects.select_for_update(no_key=True).filter(pk=station.pk).values_list("pk"))
 
 
 @inside_write
@@ -217,6 +239,7 @@ def retime(
     """
     if not outings:
         return
+    one_at_a_time(outings[0].station)
     _check_span(outings[0].station, starts_at, ends_at, now)
     for outing in outings:
         if OutingState(outing.state) not in NOT_YET_AFLOAT:

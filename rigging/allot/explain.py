@@ -18,6 +18,9 @@ COST: Final[Mapping[str, float]] = MappingProxyType(
 )
 """What one more of each costs beside the others: which change is cheapest. Status: policy."""
 
+CREW: Final = "crew"
+"""The source that is not a stock."""
+
 WORDS: Final[Mapping[str, str]] = MappingProxyType(
     {"extensions": "extension", "booms": "boom", "masts": "mast", "sails": "sail", "boards": "board"}
 )
@@ -111,6 +114,9 @@ def _explained(shortages: Shortages, demand: Demand, members: list[int]) -> Unse
     if barred is not None:
         return Unserved(demand=demand.id, reason=barred)
     lacking = shortages.lack(members)
+    if lacking is None and demand.group is None:
+        text = "No rig that suits is free then, and none can be built before the start."
+        return Unserved(demand=demand.id, reason=Reason(text, "rigs are built before they are taken", POLICY))
     if lacking is None:
         text = "Somebody of the group can't be served, and the group stays together."
         return Unserved(demand=demand.id, reason=Reason(text, "groups go together", POLICY))
@@ -119,7 +125,7 @@ def _explained(shortages: Shortages, demand: Demand, members: list[int]) -> Unse
         return Unserved(demand=demand.id, reason=Reason(text, "rigs stand between slots", POLICY))
     span = f"{clock(problem, demand.start_min)}-{clock(problem, demand.end_min)}"
     together = f" for the {len(members)} of the group" if demand.group and len(members) > 1 else ""
-    short_of = ", ".join(f"no {_name(problem, source)} is left" for source in sorted(lacking))
+    short_of = ", ".join(_nothing_left(problem, source) for source in sorted(lacking))
     rule = "riders by priority, then mismatch, within the units of every part"
     inputs = tuple(Input(_name(problem, source), units, "more") for source, units in sorted(lacking.items()))
     return Unserved(
@@ -131,18 +137,26 @@ def _explained(shortages: Shortages, demand: Demand, members: list[int]) -> Unse
 
 def remedy(problem: Problem, lacking: Counter[Source], before_min: int) -> str:
     """The change in words: what to add, by when."""
-    parts = [f"{_count(units)} more {_name(problem, source)}" for source, units in sorted(lacking.items())]
+    parts = [_more(problem, source, units) for source, units in sorted(lacking.items())]
     return f"{' and '.join(parts)} before {clock(problem, before_min)}"
 
 
-def _count(units: int) -> str:
-    return "one" if units == 1 else str(units)
+def _more(problem: Problem, source: Source, units: int) -> str:
+    if source[0] == CREW:
+        return f"{units * problem.crew.rig_min} more minutes of the crew"
+    return f"{'one' if units == 1 else units} more {_name(problem, source)}"
+
+
+def _nothing_left(problem: Problem, source: Source) -> str:
+    if source[0] == CREW:
+        return f"the crew has no {problem.crew.rig_min} minutes left to build a rig"
+    return f"no {_name(problem, source)} is left"
 
 
 def _name(problem: Problem, source: Source) -> str:
     kind, index = source
-    if kind == "crew":
-        return f"rig's time of the crew ({problem.crew.rig_min} min)"
+    if kind == CREW:
+        return "rig by the crew"
     return f"{dict(problem.stocks())[kind][index].name} {WORDS[kind]}"
 
 

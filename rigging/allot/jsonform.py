@@ -264,7 +264,10 @@ def to_plan(data: object, problem: Problem) -> Plan:
         assignments=top.take("assignments").each(_assignment),
         rigs=top.take("rigs").each(lambda node: _to_rig(node, problem.origin)),
         unserved=top.take("unserved").each(_to_unserved),
-        score=Score(**{f.name: score.take(f.name).number(0.0, BIGGEST) for f in fields(Score)}),  # type: ignore[arg-type]
+        score=Score(
+            **{f.name: score.take(f.name).whole() for f in fields(Score) if f.name != "value"},
+            value=score.take("value").number(0.0, BIGGEST),
+        ),
         bound=top.take("bound").number(-BIGGEST, BIGGEST),
         gap=top.take("gap").number(),
         points_open=top.take("points_open").whole(),

@@ -269,7 +269,9 @@ def validate_demand(path: str, demand: Demand, known: Mapping[str, set[str]]) ->
         for name, loss in wishes.items():
             if name not in known[kind]:
                 raise BadValue(f"{path}.{kind}.{name}", name, "", f"the name of one of the {kind}")
-            in_range(f"{path}.{kind}.{name}", loss, "", 0.0, 1.0)
+            # A day has tens of thousands of losses: only what is not plainly right is looked at closely.
+            if type(loss) is not float or not 0.0 <= loss <= 1.0:
+                in_range(f"{path}.{kind}.{name}", loss, "", 0.0, 1.0)
 
 
 def _validate_promise(path: str, promised: tuple[str, str], known: Mapping[str, set[str]]) -> None:
@@ -307,7 +309,8 @@ def _validate_holds(problem: Problem) -> None:
             raise BadValue(f"{path}.tag", hold.tag, "", "no mast, extension or boom of a standing rig")
         if hold.demand is not None and hold.demand not in demands:
             raise BadValue(f"{path}.demand", hold.demand, "", "the id of one of the demands")
-        by_tag.setdefault(hold.tag, []).append((hold.start_min, hold.end_min, index))
+        turn = problem.turn_round_min if hold.demand is not None else 0
+        by_tag.setdefault(hold.tag, []).append((hold.start_min, hold.end_min + turn, index))
     _validate_issued(problem, tags)
     for tag, spans in by_tag.items():
         spans.sort()

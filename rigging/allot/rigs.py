@@ -1,6 +1,7 @@
 """Which parts make a rig: the patterns of mast, extension and boom that carry each sail."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from rigging.allot.problem import Problem
 from rigging.kit import Base, Boom, Extension, Mast, Sail, fit
@@ -26,26 +27,35 @@ class Pattern:
 
 def patterns(problem: Problem) -> tuple[Pattern, ...]:
     """Every rig the shed's stocks can make, sail by sail."""
-    out: list[Pattern] = []
-    masts = [m for m, stock in enumerate(problem.masts) if stock.units]
-    extensions = [x for x, stock in enumerate(problem.extensions) if stock.units]
-    booms = [b for b, stock in enumerate(problem.booms) if stock.units]
+    sails = tuple(k for k, stock in enumerate(problem.sails) if stock.units)
+    masts = tuple(m for m, stock in enumerate(problem.masts) if stock.units)
+    extensions = tuple(x for x, stock in enumerate(problem.extensions) if stock.units)
+    booms = tuple(b for b, stock in enumerate(problem.booms) if stock.units)
+    fitting = _fitting(
+        tuple(problem.sails[k].spec for k in sails),
+        tuple(problem.masts[m].spec for m in masts),
+        tuple(problem.extensions[x].spec for x in extensions),
+        tuple(problem.booms[b].spec for b in booms),
+    )
+    return tuple(Pattern(sails[k], masts[m], extensions[x], booms[b]) for k, m, x, b in fitting)
+
+
+@lru_cache(maxsize=32)
+def _fitting(
+    sails: tuple[Sail, ...],
+    masts: tuple[Mast, ...],
+    extensions: tuple[Extension, ...],
+    booms: tuple[Boom, ...],
+) -> tuple[tuple[int, int, int, int], ...]:
+    """Which go together, by their places; kept, since a day is solved in several winds and over again."""
     if not (extensions and booms):
         return ()
-    for k, sail in enumerate(problem.sails):
-        for m in masts if sail.units else ():
-            spars = (sail.spec, problem.masts[m].spec)
-            suited = [
-                x
-                for x in extensions
-                if stands(*spars, problem.extensions[x].spec, problem.booms[booms[0]].spec)
-            ]
-            held = [
-                b
-                for b in booms
-                if suited and holds(*spars, problem.extensions[0].spec, problem.booms[b].spec)
-            ]
-            out += [Pattern(k, m, x, b) for x in suited for b in held]
+    out: list[tuple[int, int, int, int]] = []
+    for k, sail in enumerate(sails):
+        for m, mast in enumerate(masts):
+            suited = [x for x, extension in enumerate(extensions) if stands(sail, mast, extension, booms[0])]
+            held = [b for b, boom in enumerate(booms) if suited and holds(sail, mast, extensions[0], boom)]
+            out += [(k, m, x, b) for x in suited for b in held]
     return tuple(out)
 
 

@@ -99,16 +99,19 @@ class Taken:
 def taken(problem: Problem, kind: str, from_min: int) -> dict[int, list[Taken]]:
     """Holds on the boards, or on the sails that stand, by index of the stock.
 
-    A hold that begins later than `from_min` keeps its unit from then on: so all holds share one
-    moment, and counting units is exact.
+    A unit that is held later than `from_min` is kept from then on, to the end of its last hold: so all
+    share one moment, and counting units is exact.
     """
     tags = problem.tags()
     standing = {rig.sail for rig in problem.standing}
-    out: dict[int, list[Taken]] = defaultdict(list)
+    first: dict[str, int] = {}
     for hold in problem.frozen:
-        of, index = tags[hold.tag]
-        if of == kind and (kind == "boards" or hold.tag in standing):
-            out[index].append(Taken(min(hold.start_min, from_min), occupied_until(problem, hold)))
+        first[hold.tag] = min(first.get(hold.tag, from_min), hold.start_min)
+    out: dict[int, list[Taken]] = defaultdict(list)
+    for tag, until in free_from(problem).items():
+        of, index = tags[tag]
+        if of == kind and (kind == "boards" or tag in standing):
+            out[index].append(Taken(first[tag], until))
     return out
 
 

@@ -127,8 +127,7 @@ def test_a_party_is_told_in_which_wind_it_would_go_short_and_of_what(cast: Cast,
     [
         ({"ends_at": "2027-07-14T10:30+01:00"}, "/ends_at"),
         ({"ends_at": "2027-07-15T13:00+01:00"}, "/ends_at"),
-        ({"starts_at": "2027-07-14T10:05+01:00"}, "/starts_at"),
-        ({"starts_at": "2027-08-14T11:00+01:00", "ends_at": "2027-08-14T13:00+01:00"}, "/starts_at"),
+        ({"starts_at": "2027-07-14T09:55+01:00"}, "/starts_at"),
         ({"riders": []}, "/riders"),
     ],
 )

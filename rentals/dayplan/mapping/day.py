@@ -51,7 +51,7 @@ DAGGERBOARD_LOSS: Final = 0.2
 """Loss of a daggerboard to who planes, or of none to who learns. Status: policy."""
 
 SOON_MIN: Final = 20
-"""Outings that start within so many minutes are left as they are: a rig takes longer. Status: policy."""
+"""Kit of outings that start within so many minutes is left as it is: a rig takes longer. Status: policy."""
 
 RIG_KINDS: Final = (Kind.SAIL, Kind.MAST, Kind.EXTENSION, Kind.BOOM)
 SECONDS_PER_HOUR: Final = 3600
@@ -238,7 +238,10 @@ def crew_windows(starts: Sequence[int], from_min: int) -> Iterator[Window]:
 
 
 def _sorted_out(rows: DayRows) -> tuple[list[Outing], tuple[Aside, ...]]:
-    """Outings to plan, and those that are not: about to start, or without a wind."""
+    """Outings to plan, and those that are not: about to start on their kit, begun, or without a wind.
+
+    A walk-in may start at once, on a rig that stands.
+    """
     wanted, aside = [], []
     soon = rows.now + timedelta(minutes=SOON_MIN)
     for outing in rows.outings:
@@ -246,8 +249,8 @@ def _sorted_out(rows: DayRows) -> tuple[list[Outing], tuple[Aside, ...]]:
             continue
         if outing.starts_at <= soon and outing.pk in rows.kit:
             aside.append(Aside(outing.pk, "It starts too soon to plan again: its kit stays."))
-        elif outing.starts_at <= soon:
-            aside.append(Aside(outing.pk, "It starts too soon to plan: choose the kit on the outing's page."))
+        elif outing.starts_at <= rows.now:
+            aside.append(Aside(outing.pk, "It should have begun: choose the kit on the outing's page."))
         elif rows.slot(outing) is None:
             aside.append(Aside(outing.pk, "No forecast covers its time: enter the wind, then plan again."))
         else:

@@ -3,6 +3,7 @@
 from rentals.dayplan.services.accepting import UnableToAccept, accept_plan
 from rentals.dayplan.services.asking import TASK, UnableToPlan, adjust_plan, ask_for_plan, cancel_plan
 from rentals.dayplan.services.moving import UnableToMovePlan
+from rentals.dayplan.services.promising import PromiseIsStale, UnableToPromise, book_promised, keep_to
 from rentals.dayplan.services.solving import (
     MOST_TRIES,
     SILENT_AFTER,
@@ -19,17 +20,21 @@ __all__ = [
     "SILENT_AFTER",
     "TASK",
     "Errand",
+    "PromiseIsStale",
     "UnableToAccept",
     "UnableToMovePlan",
     "UnableToPlan",
+    "UnableToPromise",
     "UnableToTick",
     "accept_plan",
     "adjust_plan",
     "ask_for_plan",
     "beat",
+    "book_promised",
     "cancel_plan",
     "fail_plan",
     "finish_plan",
+    "keep_to",
     "take_plan",
     "tick_rig",
 ]

@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from typing import Any
 
-from rentals.bookings.models import Outing
-from rentals.dayplan import services, tasks
+from rentals.bookings.models import Booking, Outing
+from rentals.bookings.services import Contact
+from rentals.dayplan import queries, services, tasks
 from rentals.dayplan.models import Plan, RigTask
 from rentals.lib.access import Actor, System, service
 from rentals.people.models import Rider
@@ -69,6 +70,34 @@ class Day:
     def accepted(self) -> Plan:
         """A plan in force."""
         return self.accept(self.solved())
+
+
+def asked(day: Day, *riders: Rider, hour: int = 11, **values: Any) -> queries.Promise:
+    """Whether riders like Wren can be served."""
+    usual: dict[str, Any] = {
+        "kind": "rental",
+        "starts_at": day.cast.at(hour),
+        "ends_at": day.cast.at(hour + 2),
+        "riders": riders or (Rider(mass_kg=72, stature_cm=176, level="advanced"),),
+    }
+    return queries.promise(day.cast.tarrow, queries.Wish(**{**usual, **values}), now=day.cast.now)
+
+
+def booked(day: Day, promise: queries.Promise, **values: Any) -> Booking:
+    """Reed's booking of a time that was asked for."""
+    usual: dict[str, Any] = {
+        "actor": day.cast.ida,
+        "station_id": day.cast.tarrow.pk,
+        "promise": promise,
+        "contact": Contact(name="Fern Sedge", phone="555 0101"),
+        "kind": "rental",
+        "starts_at": day.cast.at(11),
+        "ends_at": day.cast.at(13),
+        "now": day.cast.now,
+    }
+    if "riders" not in values:
+        usual["riders"] = [day.reed().pk]
+    return services.book_promised(**{**usual, **values})
 
 
 def read(plan: Plan) -> tuple[Problem, Solved]:

@@ -13,7 +13,7 @@ from rentals.lib.access import NOBODY, Actor, System, service
 from rentals.lib.problems import NotAllowed, NotVisible
 from rigging.allot.jsonform import to_problem
 from rigging.allot.solve import solve
-from tests.rentals.dayplan.day import WORKER, Day, rigs
+from tests.rentals.dayplan.day import WORKER, Day, asked, booked, rigs
 from tests.rentals.test_doors import ROLES
 
 Call = Callable[..., object]
@@ -49,11 +49,19 @@ def tick(day: Day) -> Call:
     return lambda actor: services.tick_rig(actor=actor, task_id=task.pk, ticked=True, now=day.cast.now)
 
 
+def book(day: Day) -> Call:
+    day.cast.blow()
+    assert day.cast.shed
+    promise, rider = asked(day), day.reed()
+    return lambda actor: booked(day, promise, actor=actor, riders=[rider.pk])
+
+
 DOORS = {
     "ask_for_plan": (ask, "IM"),
     "adjust_plan": (adjust, "IM"),
     "cancel_plan": (cancel, "IM"),
     "accept_plan": (accept, "IM"),
+    "book_promised": (book, "DM"),
     "tick_rig": (tick, "DIM"),
 }
 

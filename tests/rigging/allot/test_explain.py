@@ -8,7 +8,7 @@ import pytest
 
 from rigging.allot.lacks import with_one_more
 from rigging.allot.plan import Unserved
-from rigging.allot.problem import Crew, Problem, Window
+from rigging.allot.problem import Crew, Hold, Problem, Standing, Window
 from rigging.allot.solve import solve
 from tests.rigging.allot import instances, sheds
 
@@ -38,7 +38,7 @@ def two(**changes: Any) -> Problem:
         ({"boards": (sheds.board(count=1),)}, "one more marram 110 board before 11:00"),
         (
             {"crew": Crew(rig_min=20, windows=(Window(540, 560, 1),))},
-            "one more rig's time of the crew (20 min) before 11:00",
+            "20 more minutes of the crew before 11:00",
         ),
         (
             {"masts": (sheds.mast(430),), "sails": (sheds.sail(5.3),)},
@@ -104,3 +104,19 @@ def test_its_remedy_serves_one_rider_more(seed: int) -> None:
         assert solve(more).score.points_short <= plan.score.points_short - points[rider.demand]
 
     assert with_remedy
+
+
+def test_it_tells_who_comes_too_early_that_no_rig_is_free() -> None:
+    """The one rig that suits is out with another until noon, and the crew builds at two."""
+    out = [Hold(tag=tag, start_min=600, end_min=720, demand="first") for tag in ("S5.3-1", "D110-1")]
+    problem = sheds.shed(
+        sheds.rider("first", sails={5.3: 0.0}),
+        sheds.rider("d", 11, 12, sails={5.3: 0.0}),
+        crew=Crew(15, (Window(840, 900, 2),)),
+        standing=(Standing(sail="S5.3-1", mast="M430-1", extension="X46-1", boom="B140-1"),),
+        frozen=tuple(out),
+    )
+
+    (short,) = solve(problem).unserved
+
+    assert "none can be built before the start" in short.reason.text

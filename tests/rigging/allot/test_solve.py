@@ -10,8 +10,9 @@ from scipy.optimize import linear_sum_assignment
 
 from rigging.allot.check import violations
 from rigging.allot.plan import Plan
-from rigging.allot.problem import Crew, Priority, Problem, Standing, Window
+from rigging.allot.problem import Crew, Hold, Priority, Problem, Standing, Window
 from rigging.allot.solve import solve
+from rigging.units import BadValue
 from tests.rigging.allot import brute, instances, sheds
 
 LESSON, WALK_IN = Priority.LESSON, Priority.WALK_IN
@@ -219,6 +220,32 @@ class TestProof:
     @pytest.mark.parametrize("kind", [instances.SMALL, instances.MEDIUM, instances.MEDIUM_MAST])
     def test_it_proves_days_of_a_stations_size(self, kind: instances.Kind) -> None:
         assert solved(instances.day(kind, 3)).proven
+
+
+class TestHolds:
+    def test_it_counts_a_unit_once_however_often_it_is_held(self) -> None:
+        held = tuple(
+            Hold(tag="D110-1", start_min=start, end_min=start + 60, why="storage")
+            for start in (840, 960, 1080)
+        )
+        rider = sheds.rider("d", sails={5.3: 0.0})
+        shed = sheds.shed(rider, boards=(sheds.board(count=2),), frozen=held)
+
+        plan = solved(shed)
+
+        assert (plan.score.served, plan.proven) == (1, True)
+        assert [a.board for a in plan.assignments] == ["D110-2"]
+
+    def test_it_refuses_a_hold_that_begins_in_the_turn_round_of_a_rider(self) -> None:
+        rig = Standing(sail="S5.3-1", mast="M430-1", extension="X46-1", boom="B140-1")
+        out = [Hold(tag=tag, start_min=600, end_min=720, demand="d") for tag in ("S5.3-1", "D110-1")]
+        after = Hold(tag="D110-1", start_min=725, end_min=800, why="inspection")
+        shed = sheds.shed(sheds.rider("d", sails={5.3: 0.0}), standing=(rig,), frozen=(*out, after))
+
+        with pytest.raises(BadValue, match="735 min") as refused:
+            solve(shed)
+
+        assert refused.value.name == "frozen[2]"
 
 
 class TestEmpty:
