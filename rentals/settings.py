@@ -53,6 +53,7 @@ INSTALLED_APPS = [
     "rentals.bench",
     "rentals.desk",
     "api",
+    "django_htmx",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.messages",
@@ -71,12 +72,14 @@ MIDDLEWARE = [
     "csp.middleware.CSPMiddleware",
     "django_permissions_policy.PermissionsPolicyMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
     "rentals.people.doors.ActorMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
@@ -93,7 +96,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.messages.context_processors.messages",
             ],
-            "builtins": ["rentals.lib.show"],
+            "builtins": ["rentals.lib.show", "rentals.lib.menu"],
         },
     }
 ]
@@ -146,8 +149,10 @@ AXES_VERBOSE = False
 SECURE = env.bool("MARRAM_HTTPS", default=IN_PRODUCTION)
 SESSION_COOKIE_NAME = "__Host-session" if SECURE else "session"
 CSRF_COOKIE_NAME = "__Host-csrf" if SECURE else "csrf"
-SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = SECURE
-SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
+LANGUAGE_COOKIE_NAME = "__Host-language" if SECURE else "language"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = LANGUAGE_COOKIE_SECURE = SECURE_SSL_REDIRECT = SECURE
+SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = LANGUAGE_COOKIE_HTTPONLY = True
+LANGUAGE_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_AGE = 12 * 60 * 60
 SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60 if SECURE else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = SECURE
@@ -165,6 +170,7 @@ CONTENT_SECURITY_POLICY = {
         "connect-src": [SELF],
         "font-src": [SELF],
         "manifest-src": [SELF],
+        "worker-src": [SELF],
         "form-action": [SELF],
         "base-uri": [NONE],
         "object-src": [NONE],
@@ -184,6 +190,7 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 CLOCK_SHIFT_S = 0 if IN_PRODUCTION else env.int("MARRAM_CLOCK_SHIFT_S", default=0)
 
 LANGUAGE_CODE = "en"
+LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("es", "Español"), ("fr", "Français")]
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"

@@ -3,6 +3,7 @@
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import URLPattern, URLResolver, include, path
+from django.views.i18n import set_language
 
 from rentals.desk.views import home
 
@@ -13,6 +14,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
         "sign-in/", login_not_required(LoginView.as_view(template_name="people/sign_in.html")), name="sign-in"
     ),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    path("language/", login_not_required(set_language), name="set_language"),
     path("<slug:station_slug>/", include("rentals.desk.urls")),
     path("<slug:station_slug>/", include("rentals.bench.urls")),
     path("<slug:station_slug>/", include("rentals.afloat.urls")),

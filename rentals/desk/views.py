@@ -15,6 +15,7 @@ from rentals.bookings.states import NOT_YET_AFLOAT, OutingState
 from rentals.desk import queries
 from rentals.lib import clock
 from rentals.lib.access import Act
+from rentals.lib.live import live
 from rentals.lib.problems import Conflict
 from rentals.people.doors import StaffRequest, asked_day, may, station_page
 from rentals.rigs import queries as rigs
@@ -40,8 +41,14 @@ def today(request: StaffRequest) -> HttpResponse:
     actual = request.station.local(now).date()
     day = asked_day(request, actual)
     board = queries.board(request.station, day, now=now)
+    minute = now.replace(second=0, microsecond=0)  # so that a part in which nothing happened stays the same
     drawn = wind_day_svg(
-        board.wind.hours, now, board.wind.start, board.wind.end, zone=request.station.zone, title="Wind today"
+        board.wind.hours,
+        minute,
+        board.wind.start,
+        board.wind.end,
+        zone=request.station.zone,
+        title="Wind today",
     )
     context = {
         "station": request.station,
@@ -54,7 +61,7 @@ def today(request: StaffRequest) -> HttpResponse:
         "day_after": day + timedelta(days=1),
         "drawing": mark_safe(drawn),  # noqa: S308 - the core escapes every text in it
     }
-    return render(request, "desk/today.html", context)
+    return live(request, "desk/today.html", "desk/parts/board.html", context, now=now)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.views.decorators.http import require_http_methods
 
 from rentals.lib import clock
@@ -21,6 +21,7 @@ from rentals.stations.models import Station
 
 P = ParamSpec("P")
 FIRST_YEAR, LAST_YEAR = 2000, 2100
+STAFF_LANGUAGE = "en"
 
 
 class StaffRequest(HttpRequest):
@@ -75,7 +76,8 @@ def station_page(
             if station is None:
                 raise Http404
             staff_request.station = station
-            with timezone.override(station.zone):
+            # Riders' pages speak the browser's language; the words of staff pages are English.
+            with timezone.override(station.zone), translation.override(STAFF_LANGUAGE):
                 try:
                     return view(staff_request, *args, **kwargs)
                 except Refused as refused:
