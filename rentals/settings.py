@@ -251,6 +251,7 @@ CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
 CELERY_BEAT_SCHEDULE = {
     "watch who is overdue": {"task": "afloat.watch", "schedule": 15, "options": {"expires": 60}},
     "send what is in the outbox": {"task": "mail.send", "schedule": 10, "options": {"expires": 60}},
+    "post what is to be called": {"task": "mail.call", "schedule": 10, "options": {"expires": 60}},
     "post wear of closed outings": {"task": "bench.post_wear", "schedule": 30, "options": {"expires": 120}},
     "solve day plans that wait": {"task": "dayplan.solve", "schedule": 10, "options": {"expires": 60}},
     "fetch forecasts that are due": {"task": "weather.fetch", "schedule": 20, "options": {"expires": 300}},

@@ -1,5 +1,6 @@
 """What is known about an outing, as the facts that the launch gates and the overdue phases judge."""
 
+import logging
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -12,6 +13,9 @@ from rentals.people.models import Rider
 from rentals.stations.models import Station
 from rigging import checks, kit, sizing, sun, wind
 from rigging.checks.lists import Lines
+from rigging.units import BadValue
+
+logger = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,6 +25,7 @@ class Beach:
     measured: wind.Hour | None
     log: BeachLog | None
     last_lightning_at: datetime | None
+    lightning_log: BeachLog | None
     riders_afloat: int
 
     @property
@@ -85,7 +90,7 @@ def launch_facts(
         wind_gust_ms=beach.beach_gust_ms,
         wind_at=measured.start if measured else None,
         ahead_mean_ms=_beach(max((hour.mean_ms for hour in ahead), default=None)),
-        ahead_gust_ms=_beach(_strongest_gust(ahead)),
+        ahead_gust_ms=_beach(max((wind.gust_of(hour) for hour in ahead), default=None)),
         shore=shore_of(station, beach, ahead),
         safety_boat_manned=None if log is None else log.safety_boat_manned,
         sun=sun_of(station, outing.starts_at),
@@ -109,6 +114,32 @@ def conditions(outing: Outing, beach: Beach, ahead: Sequence[wind.Hour]) -> chec
         water_c=beach.log.water_c if beach.log else None,
         sun=sun_of(outing.station, outing.starts_at),
         age_years=age_years(outing.rider, outing.starts_at.date()),
+    )
+
+
+def halved_because(outing: Outing, beach: Beach, ahead: Sequence[wind.Hour]) -> tuple[str, ...]:
+    """Return the reasons to halve an outing's minutes; what cannot be judged is one of them.
+
+    The watch must not stop over one odd number, so here alone a bad value is an answer.
+    """
+    station = outing.station
+    try:
+        return checks.halving(
+            station.local(outing.ends_at),
+            conditions(outing, beach, ahead),
+            station.phase_minutes,
+            station.halving,
+        )
+    except BadValue:
+        logger.exception("Conditions of outing %s cannot be judged", outing.pk)
+        return ("conditions could not be judged",)
+
+
+def gate_limits(station: Station) -> checks.GateLimits:
+    """Return the limits of the launch gates at a station."""
+    return checks.GateLimits(
+        riders_per_instructor=station.riders_per_instructor,
+        riders_without_boat=station.riders_without_boat,
     )
 
 
@@ -146,17 +177,6 @@ def age_years(rider: Rider, day: date) -> float:
 def points_for(kinds: Iterable[str], lists: Mapping[str, Lines] = checks.LAUNCH) -> Lines:
     """Return the points of a check for kinds of item, in words."""
     return checks.checklist([kind.replace("_", " ") for kind in kinds], lists)
-
-
-def _strongest_gust(hours: Sequence[wind.Hour]) -> float | None:
-    """Return the strongest gust; an hour without one counts with the gust its mean makes likely."""
-    gusts = [
-        hour.gust_ms
-        if hour.gust_ms is not None
-        else hour.mean_ms * wind.gust_ratio(3600, 3, wind.Exposure.OFF_SEA)
-        for hour in hours
-    ]
-    return max(gusts, default=None)
 
 
 def _beach(v10_ms: float | None) -> float | None:

@@ -1,11 +1,13 @@
 """What the launch check and the watch look at, gathered in a bounded number of queries."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from rentals.afloat.mapping import Beach, conditions, launch_facts, points_for
-from rentals.afloat.models import BeachLog
+from django.db.models import F
+
+from rentals.afloat.mapping import Beach, gate_limits, halved_because, launch_facts, points_for
+from rentals.afloat.models import BeachLog, PhaseChange
 from rentals.bookings import queries as bookings
 from rentals.bookings.models import KitPart, Outing
 from rentals.lib.when import day_bounds
@@ -78,7 +80,8 @@ def launch_sheet(outing: Outing, *, ticked: frozenset[str] | None, now: datetime
         points_open=open_points,
         now=now,
     )
-    return LaunchSheet(outing, parts, points, checks.gates(facts), facts)
+    judged = checks.gates(facts, gate_limits(station), station.hard_gates)
+    return LaunchSheet(outing, parts, points, judged, facts)
 
 
 def beach_now(station: Station, *, now: datetime, riders_afloat: int | None = None) -> Beach:
@@ -86,26 +89,71 @@ def beach_now(station: Station, *, now: datetime, riders_afloat: int | None = No
     latest = weather.latest_observation(station, now=now)
     day_start, _ = day_bounds(station.local(now).date(), station.zone)
     since = min(day_start, now - LIGHTNING_MEMORY)
-    logs = list(BeachLog.objects.filter(station=station, at__gte=since, at__lte=now).order_by("-at", "-id"))
+    logs = list(
+        BeachLog.objects.filter(station=station, at__gte=since, at__lte=now)
+        .select_related("correction", "by")
+        .order_by("-at", "-id")
+    )
+    lightning = next((log for log in logs if log.lightning and not hasattr(log, "correction")), None)
     if riders_afloat is None:
         riders_afloat = Outing.objects.afloat().filter(station=station).count()
     return Beach(
         measured=observation_to_core(latest) if latest else None,
         log=next((log for log in logs if log.at >= day_start), None),
-        last_lightning_at=next((log.at for log in logs if log.lightning), None),
+        last_lightning_at=lightning.at if lightning else None,
+        lightning_log=lightning,
         riders_afloat=riders_afloat,
     )
 
 
+def reached(outings: Sequence[Outing]) -> dict[int, checks.Phase]:
+    """Return the highest phase raised for the due time that each outing has now, by outing: one query."""
+    rows = PhaseChange.objects.filter(outing__in=outings, due_at=F("outing__ends_at"))
+    found: dict[int, checks.Phase] = {}
+    for outing_id, word in rows.values_list("outing_id", "phase"):
+        found[outing_id] = max(found.get(outing_id, checks.Phase.ON_TIME), checks.Phase(word), key=_rank)
+    return found
+
+
 def lateness(
-    outings: Sequence[Outing], station: Station, *, beach: Beach, hours: Sequence[wind.Hour], now: datetime
+    outings: Sequence[Outing],
+    station: Station,
+    *,
+    beach: Beach,
+    hours: Sequence[wind.Hour],
+    raised: Mapping[int, checks.Phase],
+    now: datetime,
 ) -> tuple[Lateness, ...]:
-    """Return where outings on the water of one station stand, the latest first: no query."""
-    judged = [Lateness(outing, _phase(outing, beach, hours, now)) for outing in outings]
+    """Return where outings on the water of one station stand, the latest first: no query.
+
+    Args:
+        outings: afloat, with station and rider at hand.
+        station: theirs.
+        beach: as it stands.
+        hours: of wind over the outings' spans.
+        raised: by outing, the phase already raised for its due time, as `reached` returns it.
+        now: the moment.
+    """
+    judged = [
+        Lateness(outing, _phase(outing, beach, hours, raised.get(outing.pk, checks.Phase.ON_TIME), now))
+        for outing in outings
+    ]
     return tuple(sorted(judged, key=lambda each: (-each.result.phase.rank, each.outing.ends_at)))
 
 
-def _phase(outing: Outing, beach: Beach, hours: Sequence[wind.Hour], now: datetime) -> checks.PhaseResult:
+def _phase(
+    outing: Outing, beach: Beach, hours: Sequence[wind.Hour], before: checks.Phase, now: datetime
+) -> checks.PhaseResult:
+    station = outing.station
     ahead = [hour for hour in hours if hour.start < outing.ends_at and hour.end > outing.starts_at]
-    halved = checks.halving(outing.station.local(outing.ends_at), conditions(outing, beach, ahead))
-    return checks.phase(outing.station.local(outing.ends_at), now, halved_because=halved)
+    return checks.phase(
+        station.local(outing.ends_at),
+        now,
+        station.phase_minutes,
+        halved_because=halved_because(outing, beach, ahead),
+        reached=before,
+    )
+
+
+def _rank(phase: checks.Phase) -> int:
+    return phase.rank

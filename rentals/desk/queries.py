@@ -65,7 +65,7 @@ class Board:
 
 
 def board(station: Station, day: date, *, now: datetime) -> Board:
-    """Return the board of a station's day: seven queries, however many outings."""
+    """Return the board of a station's day: seven queries, eight when somebody is out."""
     start, end = day_bounds(day, station.zone)
     outings = list(
         Outing.objects.filter(station=station)
@@ -78,10 +78,9 @@ def board(station: Station, day: date, *, now: datetime) -> Board:
     out = [outing for outing in outings if outing.state == OutingState.AFLOAT]
     wind = weather.day_wind(station, day, now=now)
     beach = afloat.beach_now(station, now=now, riders_afloat=len(out))
-    late = {
-        state.outing.pk: state.result
-        for state in afloat.lateness(out, station, beach=beach, hours=wind.hours, now=now)
-    }
+    raised = afloat.reached(out) if out else {}
+    judged = afloat.lateness(out, station, beach=beach, hours=wind.hours, raised=raised, now=now)
+    late = {state.outing.pk: state.result for state in judged}
     rows = tuple(_rows(outings, late))
     return Board(
         day=day,

@@ -29,6 +29,13 @@ class Act(StrEnum):
     CHECK_LAUNCH = "log a launch check"
     LAUNCH = "let a rider go afloat"
     CALL_ASHORE = "log a rider ashore"
+    ACKNOWLEDGE = "take an alarm on"
+    SEE = "log a rider seen"
+    COUNT_HEADS = "log a head count"
+    EXTEND = "extend an outing"
+    SWAP_KIT = "swap a rider's kit"
+    RECALL = "call everybody ashore"
+    LIFT_RECALL = "lift a recall"
     TAKE_BACK = "take kit back"
     REPORT_FAULT = "report a fault"
     MEND = "mend an item"
@@ -71,6 +78,13 @@ MAY: Final[Mapping[Act, frozenset[Role]]] = {
     Act.CHECK_LAUNCH: _BEACH,
     Act.LAUNCH: _BEACH,
     Act.CALL_ASHORE: _ALL,
+    Act.ACKNOWLEDGE: _ALL,
+    Act.SEE: _ALL,
+    Act.COUNT_HEADS: _ALL,
+    Act.EXTEND: _BEACH,
+    Act.SWAP_KIT: _ALL,
+    Act.RECALL: _ALL,
+    Act.LIFT_RECALL: _BEACH,
     Act.TAKE_BACK: _ALL,
     Act.REPORT_FAULT: _ALL,
     Act.MEND: _BEACH,
@@ -101,6 +115,17 @@ class Actor:
     def station_ids(self) -> frozenset[int]:
         """Stations at which this person has a role today."""
         return frozenset(self.roles)
+
+    @property
+    def person_id(self) -> int:
+        """The user who signs what only a person can sign.
+
+        Raises:
+            NotAllowed: the service itself, or nobody.
+        """
+        if self.user_id is None:
+            raise NotAllowed("Only a person can sign this.")
+        return self.user_id
 
     def may(self, act: Act, *, station_id: int) -> bool:
         """Say whether the act is allowed, without asking for it."""

@@ -80,6 +80,11 @@ def append_only(table: str) -> list[Rule]:
     return [refuse(name, table=table, events="UPDATE OR DELETE", when="1 = 1", says=says), truncate]
 
 
+def laid_again(rules: Iterable[Rule]) -> list[Rule]:
+    """Return rules to lay once more after a change of their table: SQLite alone has lost them with it."""
+    return [Rule(rule.name, sqlite=rule.statements["sqlite"], postgresql=()) for rule in rules]
+
+
 def no_overlap(name: str, *, table: str, key: str, live: str, says: str) -> Rule:
     """Refuse two live rows of one key whose half-open spans [starts_at, ends_at) meet.
 

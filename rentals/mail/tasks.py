@@ -3,8 +3,9 @@
 from smtplib import SMTPException, SMTPRecipientsRefused
 
 from celery import shared_task
+from django.conf import settings
 
-from rentals.lib import clock
+from rentals.lib import clock, web
 from rentals.lib.access import System, service
 from rentals.mail import services
 
@@ -27,6 +28,30 @@ def send(**_: object) -> None:
         except (SMTPException, OSError) as problem:
             error, for_good = f"{type(problem).__name__}: {problem}", _is_final(problem)
         services.put_down(actor=actor, taken=taken, error=error, for_good=for_good, now=clock.now())
+
+
+@shared_task(name="mail.call")
+def call(**_: object) -> None:
+    """Post the calls that are due, at most a batch."""
+    actor = service(System.SEND)
+    for _turn in range(BATCH):
+        taken = services.take_call(actor=actor, now=clock.now())
+        if taken is None:
+            return
+        error = None
+        try:
+            web.post_signed(
+                taken.url,
+                secret=taken.secret,
+                event=taken.event,
+                body=taken.body,
+                user_agent=settings.USER_AGENT,
+                private=settings.FETCH_PRIVATE,
+                now=clock.wall(),
+            )
+        except web.Unreachable as problem:
+            error = str(problem)
+        services.put_down_call(actor=actor, taken=taken, error=error, now=clock.now())
 
 
 def _is_final(problem: Exception) -> bool:

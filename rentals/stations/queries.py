@@ -20,3 +20,8 @@ def policy_of(station: Station) -> sizing.Policy:
 def cap_ms(policy: sizing.Policy, level: str) -> float:
     """Return the limit of a level on mean beach wind, in m/s."""
     return float(units.from_knots(policy.levels[sizing.Level(level)].mean_cap_kn))
+
+
+def all_ids() -> list[int]:
+    """Return the stations there are, for work that is done at each of them."""
+    return list(Station.objects.order_by("id").values_list("id", flat=True))

@@ -1,6 +1,7 @@
 """Checks before, during and after an outing: launch gates, check lists, overdue phases."""
 
 from rigging.checks.facts import (
+    ALWAYS_HARD,
     HARD_GATES,
     GateLimits,
     KitItem,
@@ -24,6 +25,7 @@ from rigging.checks.overdue import (
 
 __all__ = [
     "ACTIONS",
+    "ALWAYS_HARD",
     "CAUTION",
     "HARD_GATES",
     "LAUNCH",

@@ -47,6 +47,11 @@ HARD_GATES: Final[Mapping[str, bool]] = MappingProxyType(
 )
 """Gate -> hard (refused) or soft (an instructor may override with a reason). A station setting's defaults."""
 
+ALWAYS_HARD: Final = frozenset(
+    {"checklist", "kit_state", "guardian", "daylight", "lightning", "buoyancy_aid"}
+)
+"""Gates that no station may soften: no reason makes it safe or lawful to pass them shut. Policy."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KitItem:
@@ -102,7 +107,8 @@ class GateLimits:
     """Limits of the gates. Station settings; common practice, no source, unless said.
 
     `riders_per_instructor` 6 is published (a national association's school checklist), as is
-    `lightning_hold_min` 30 (the NWS/NOAA 30-30 rule). The safety lead of a station sets them.
+    `lightning_hold_min` 30 (the NWS/NOAA 30-30 rule); fewer without a manned safety boat is common
+    practice, no source. The safety lead of a station sets them.
     """
 
     gust_factor: float = 1.25
@@ -112,6 +118,7 @@ class GateLimits:
     lightning_hold_min: float = 30.0
     adult_years: float = 18.0
     riders_per_instructor: float = 6.0
+    riders_without_boat: float = 4.0
     instructor_levels: frozenset[Level] = frozenset({Level.TASTER})
     boat_levels: frozenset[Level] = frozenset({Level.TASTER, Level.BEGINNER, Level.IMPROVER})
     off_shore_levels: frozenset[Level] = frozenset({Level.INTERMEDIATE, Level.ADVANCED, Level.EXPERT})

@@ -309,8 +309,10 @@ def _buoyancy_aid(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
 
 
 def _instructor(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
-    most = limits.riders_per_instructor
-    rule = f"lessons and tasters: instructor present, at most {most:.0f} riders to one"
+    boat = facts.safety_boat_manned is True
+    most = limits.riders_per_instructor if boat else limits.riders_without_boat
+    on = "with" if boat else "without"
+    rule = f"lessons and tasters: instructor present, at most {most:.0f} riders to one {on} a safety boat"
     source = f"1:6 from a national association's school checklist; {POLICY}"
     if facts.lesson is None or facts.level is None:
         return _unknown("enter the level, and whether this is a lesson", rule)
@@ -321,7 +323,7 @@ def _instructor(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     if facts.riders_per_instructor is None:
         return _unknown("enter how many riders the instructor has", rule)
     riders = in_range("riders_per_instructor", facts.riders_per_instructor, "", 0, 1000)
-    text = f"{riders:g} riders to one instructor, at most {most:.0f}."
+    text = f"{riders:g} riders to one instructor, at most {most:.0f} {on} the safety boat manned."
     return _Verdict(riders <= most, text, rule, source, (Input("riders per instructor", riders),))
 
 

@@ -18,7 +18,7 @@ from rigging.wind.air import (
     wind_chill_c,
 )
 from rigging.wind.correction import Correction, corrected
-from rigging.wind.hours import Hour, Part, SlotWind, at_ten_metres, slot_wind
+from rigging.wind.hours import Hour, Part, SlotWind, at_ten_metres, gust_of, slot_wind
 
 __all__ = [
     "BEACH_FACTOR",
@@ -34,6 +34,7 @@ __all__ = [
     "beaufort",
     "beaufort_name",
     "corrected",
+    "gust_of",
     "gust_ratio",
     "shore",
     "slot_wind",

@@ -244,13 +244,20 @@ def _pieces(
         yield begin, until, next((h for h in finest if h.start <= begin and h.end >= until), None)
 
 
-def _part(weight: float, hour: Hour, exposure: Exposure) -> Part:
+def gust_of(hour: Hour, exposure: Exposure = Exposure.OFF_SEA) -> float:
+    """Return an hour's gust [m/s at 10 m], never below its mean; where none is given, the one to expect.
+
+    Source: `gust_ratio` over the hour's own length.
+    """
     mean = max(hour.mean_ms, CALM_MS)
-    if hour.gust_ms is None:
-        period_s = min(max(hour.minutes * 60.0, GUST_PERIODS_S[0]), GUST_PERIODS_S[-1])
-        gust = min(mean * gust_ratio(period_s, exposure=exposure), FASTEST_MS)
-    else:
-        gust = max(hour.gust_ms, mean)
+    if hour.gust_ms is not None:
+        return max(hour.gust_ms, mean)
+    period_s = min(max(hour.minutes * 60.0, GUST_PERIODS_S[0]), GUST_PERIODS_S[-1])
+    return min(mean * gust_ratio(period_s, exposure=exposure), FASTEST_MS)
+
+
+def _part(weight: float, hour: Hour, exposure: Exposure) -> Part:
+    mean, gust = max(hour.mean_ms, CALM_MS), gust_of(hour, exposure)
     spread = math.hypot(gust_ln_sd(gust / mean), hour.ln_sd)
     return Part(weight, mean, gust, hour.from_deg, math.log(mean) - spread**2 / 2, spread, hour.ln_sd)
 

@@ -227,7 +227,7 @@ def tarrow(rest: str) -> Callable[[Cast], str]:
 BUDGETS = [
     ("stations", lambda _: "/stations/", nothing_more, 4),
     ("station", tarrow(""), nothing_more, 4),
-    ("today", tarrow("today/"), more_outings, 11),
+    ("today", tarrow("today/"), more_outings, 12),
     ("riders", tarrow("riders/"), more_riders, 5),
     ("bookings", tarrow("bookings/"), more_outings, 5),
     ("outings", tarrow("outings/"), more_outings, 5),

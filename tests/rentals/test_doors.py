@@ -13,9 +13,11 @@ import pytest
 
 import rentals
 from rentals.afloat import services as afloat
+from rentals.afloat.models import BeachLog
 from rentals.audit.models import Entry
 from rentals.bench import services as bench
 from rentals.bookings import services as bookings
+from rentals.bookings.models import Outing
 from rentals.desk import services as desk
 from rentals.lib.access import NOBODY, System, service
 from rentals.lib.problems import NotAllowed, NotVisible
@@ -96,6 +98,54 @@ def _beach(cast: Walk) -> Call:
     return lambda actor: afloat.log_beach(actor=actor, station_id=cast.tarrow.pk, entry=entry, now=cast.now)
 
 
+def _lightning(cast: Walk) -> Call:
+    cast.watch_the_beach(lightning=True)
+    log = BeachLog.objects.get()
+    return lambda actor: afloat.take_back_lightning(
+        actor=actor, log_id=log.pk, reason="A firework", now=cast.now
+    )
+
+
+def _late(cast: Walk) -> Outing:
+    outing = cast.out()
+    late = outing.ends_at + HOUR
+    afloat.watch(actor=service(System.WATCH), station_id=outing.station_id, now=late)
+    return outing
+
+
+def _acknowledge(cast: Walk) -> Call:
+    outing = _late(cast)
+    return lambda actor: afloat.acknowledge(actor=actor, outing_id=outing.pk, now=cast.now)
+
+
+def _safety(cast: Walk) -> Call:
+    safety = afloat.Safety(
+        uncertainty_min=5, alert_min=15, distress_min=30, cold_water_c=15, sunset_min=60, acknowledge_min=5,
+        riders_per_instructor=6, riders_without_boat=4, soft_gates=frozenset(),
+    )  # fmt: skip
+    return lambda actor: afloat.set_safety(
+        actor=actor, station_id=cast.tarrow.pk, safety=safety, now=cast.now
+    )
+
+
+def _contacts(cast: Walk) -> Call:
+    contacts = [afloat.Contact(name="Maud", email="maud@tarrow.invalid")]
+    return lambda actor: afloat.set_contacts(
+        actor=actor, station_id=cast.tarrow.pk, contacts=contacts, now=cast.now
+    )
+
+
+def _hook(cast: Walk) -> Call:
+    return lambda actor: afloat.set_hook(
+        actor=actor, station_id=cast.tarrow.pk, url="https://alarm.invalid/late", now=cast.now
+    )
+
+
+def _no_hook(cast: Walk) -> Call:
+    _hook(cast)(cast.boss)
+    return lambda actor: afloat.stop_hook(actor=actor, station_id=cast.tarrow.pk, now=cast.now)
+
+
 def _take_back(cast: Walk) -> Call:
     outing = cast.out()
     return lambda actor: cast.take_back(outing, actor=actor)
@@ -161,6 +211,12 @@ DOORS = [
     Door("afloat.launch", "-IM", _launch),
     Door("afloat.call_ashore", "DIM", _ashore),
     Door("afloat.call_back_afloat", "DIM", _still_afloat),
+    Door("afloat.take_back_lightning", "-IM", _lightning),
+    Door("afloat.acknowledge", "DIM", _acknowledge),
+    Door("afloat.set_safety", "--M", _safety),
+    Door("afloat.set_contacts", "--M", _contacts),
+    Door("afloat.set_hook", "--M", _hook),
+    Door("afloat.stop_hook", "--M", _no_hook),
     Door("bench.take_back", "DIM", _take_back),
     Door("bench.report_fault", "DIM", _report),
     Door("bench.mend", "-IM", _mend),
@@ -183,18 +239,34 @@ def _end_errand(cast: Walk) -> Call:
 
 def _put_down(cast: Walk) -> Call:
     outing = cast.out()
-    afloat.watch(actor=service(System.WATCH), now=outing.ends_at + HOUR)
+    late = outing.ends_at + HOUR
+    afloat.watch(actor=service(System.WATCH), station_id=outing.station_id, now=late)
     taken = mail.take_next(actor=service(System.SEND), now=cast.now)
     assert taken is not None
     return partial(mail.put_down, taken=taken, error=None, now=cast.now)
 
 
+def _put_down_call(cast: Walk) -> Call:
+    _hook(cast)(cast.boss)
+    _late(cast)
+    taken = mail.take_call(actor=service(System.SEND), now=cast.now)
+    assert taken is not None
+    return partial(mail.put_down_call, taken=taken, error=None, now=cast.now)
+
+
+def _looking(cast: Walk, service: Call) -> Call:
+    return partial(service, station_id=cast.tarrow.pk, now=cast.now)
+
+
 BY_ITSELF = [
-    ("afloat.watch", System.WATCH, lambda cast: partial(afloat.watch, now=cast.now)),
+    ("afloat.watch", System.WATCH, lambda cast: _looking(cast, afloat.watch)),
+    ("afloat.look", System.WATCH, lambda cast: _looking(cast, afloat.look)),
     ("bench.post_wear", System.POST_WEAR, lambda cast: partial(bench.post_wear, now=cast.now)),
     ("bench.post_rig_wear", System.POST_WEAR, lambda cast: partial(bench.post_rig_wear, now=cast.now)),
     ("mail.take_next", System.SEND, lambda cast: partial(mail.take_next, now=cast.now)),
     ("mail.put_down", System.SEND, _put_down),
+    ("mail.take_call", System.SEND, lambda cast: partial(mail.take_call, now=cast.now)),
+    ("mail.put_down_call", System.SEND, _put_down_call),
     ("weather.take_errand", System.FETCH, lambda cast: partial(weather.take_errand, now=cast.now)),
     ("weather.end_errand", System.FETCH, _end_errand),
     ("desk.load_scenario", System.SEED, lambda cast: partial(desk.load_scenario, now=cast.now)),

@@ -50,7 +50,15 @@ def after(_made: object) -> list[object]:
 PAGES = [
     Page(
         "today",
-        ["bookings_outing", "weather_run", "weather_hour", *BEACH, "bookings_kitpart", "bench_job"],
+        [
+            "bookings_outing",
+            "weather_run",
+            "weather_hour",
+            *BEACH,
+            "afloat_phasechange",
+            "bookings_kitpart",
+            "bench_job",
+        ],
         # Riders afloat are among the outings; their kit is one query for all.
         lambda cast: after(cast.out()),
     ),

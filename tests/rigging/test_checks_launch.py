@@ -99,8 +99,18 @@ def test_it_opens_every_gate_for_a_rider_with_everything_in_order() -> None:
         ("instructor", {"lesson": True}, "instructor"),
         (
             "instructor",
-            {"lesson": True, "instructor_present": True, "riders_per_instructor": 7},
+            {
+                "lesson": True,
+                "instructor_present": True,
+                "riders_per_instructor": 7,
+                "safety_boat_manned": True,
+            },
             "7 riders to one instructor, at most 6",
+        ),
+        (
+            "instructor",
+            {"lesson": True, "instructor_present": True, "riders_per_instructor": 5},
+            "5 riders to one instructor, at most 4 without the safety boat",
         ),
     ],
     ids=lambda value: value if isinstance(value, str) else "",
@@ -120,7 +130,16 @@ def test_it_closes_a_gate_and_says_what_to_do(name: str, changed: dict[str, obje
         ("safety_boat", {"lesson": True, "safety_boat_manned": True}),
         ("lightning", {"last_lightning_at": NOW - timedelta(minutes=30)}),
         ("suit", {"water_c": 5.0, "drysuit": True, "suit_mm": None}),
-        ("instructor", {"lesson": True, "instructor_present": True, "riders_per_instructor": 6}),
+        ("instructor", {"lesson": True, "instructor_present": True, "riders_per_instructor": 4}),
+        (
+            "instructor",
+            {
+                "lesson": True,
+                "instructor_present": True,
+                "riders_per_instructor": 6,
+                "safety_boat_manned": True,
+            },
+        ),
     ],
     ids=lambda value: value if isinstance(value, str) else "",
 )
@@ -248,6 +267,14 @@ def test_it_holds_for_30_minutes_after_lightning() -> None:
 def test_it_allows_six_riders_to_an_instructor() -> None:
     # 1:6, a national association's school checklist (windsurfingnz.org/school-standards)
     assert GateLimits().riders_per_instructor == 6
+
+
+def test_it_keeps_hard_what_no_reason_makes_safe_or_lawful() -> None:
+    # policy: the check itself, sound kit, a minor's guardian, light, lightning and buoyancy
+    assert {"checklist", "guardian", "daylight", "lightning", "buoyancy_aid", "kit_state"} == (
+        checks.ALWAYS_HARD
+    )
+    assert all(checks.HARD_GATES[name] for name in checks.ALWAYS_HARD)
 
 
 @given(cooler=st.floats(0, 20), water_c=st.floats(0, 40))

@@ -13,12 +13,23 @@ from uuid import uuid4
 import pytest
 from django.db import IntegrityError, models, transaction
 
-from rentals.afloat.models import BeachLog, LaunchCheck, PhaseChange
+from rentals.afloat.models import (
+    Acknowledgement,
+    BeachLog,
+    Escalation,
+    HeadCount,
+    LaunchCheck,
+    LogCorrection,
+    PhaseChange,
+    Recall,
+    Sighting,
+    WatchContact,
+)
 from rentals.audit.models import Entry, Once
 from rentals.bench.models import Job, Meter, ReturnCheck, ReturnLine, RigWear, WearPosting
 from rentals.bookings.models import Booking, KitPart, Outing, Party
 from rentals.fleet.models import RIG_PARTS, Hold, Item, ItemModel, Kind, Rig
-from rentals.mail.models import Letter
+from rentals.mail.models import Call, Hook, Letter
 from rentals.people.models import Posting, Rider, User
 from rentals.rigs.models import Card
 from rentals.stations.models import Station, WindLimit
@@ -227,6 +238,18 @@ def _rig(rows: Rows) -> Rig:
     return Rig.objects.create(station=rows.station, built_at=NOON, **parts)
 
 
+def _phase(rows: Rows) -> PhaseChange:
+    return PhaseChange.objects.create(
+        outing=rows.outing(), phase="alert", raised_at=NOON + 2 * HOUR, due_at=NOON + HOUR
+    )
+
+
+def _hook(rows: Rows) -> Hook:
+    return Hook.objects.create(
+        station_id=rows.station.pk, url="https://alarm.invalid/late", secret="whsec_Zg==", set_at=NOON
+    )
+
+
 _ONE: Mapping[type[models.Model], Callable[[Rows], models.Model]] = {
     Station: lambda rows: rows.station,
     WindLimit: lambda rows: WindLimit.objects.create(station=rows.station, level="taster", mean_ms=7),
@@ -260,8 +283,27 @@ _ONE: Mapping[type[models.Model], Callable[[Rows], models.Model]] = {
         station=rows.station, at=NOON, safety_boat_manned=True, instructors=2, water_c=16.5, lightning=False
     ),
     LaunchCheck: lambda rows: rows.check(rows.outing()),
-    PhaseChange: lambda rows: PhaseChange.objects.create(
-        outing=rows.outing(), phase="alert", raised_at=NOON + 2 * HOUR, due_at=NOON + HOUR
+    PhaseChange: lambda rows: _phase(rows),
+    Acknowledgement: lambda rows: Acknowledgement.objects.create(
+        change=_phase(rows), by=rows.user, at=NOON + 3 * HOUR
+    ),
+    Escalation: lambda rows: Escalation.objects.create(change=_phase(rows), step=1, at=NOON + 3 * HOUR),
+    WatchContact: lambda rows: WatchContact.objects.create(
+        station=rows.station, place=1, name="Maud", email="maud@tarrow.invalid"
+    ),
+    Sighting: lambda rows: Sighting.objects.create(
+        outing=rows.outing(), at=NOON, by=rows.user, bearing_deg=200, distance_m=400
+    ),
+    HeadCount: lambda rows: HeadCount.objects.create(
+        station=rows.station, at=NOON, by=rows.user, counted=3, logged=3
+    ),
+    Recall: lambda rows: Recall.objects.create(station=rows.station, at=NOON, by=rows.user),
+    LogCorrection: lambda rows: LogCorrection.objects.create(
+        log=rows.one_of(BeachLog), at=NOON, by=rows.user, reason="A firework"
+    ),
+    Hook: lambda rows: _hook(rows),
+    Call: lambda rows: Call.objects.create(
+        hook=_hook(rows), event="overdue:1:alert", body="{}", written_at=NOON
     ),
     ReturnCheck: lambda rows: rows.return_check(),
     ReturnLine: lambda rows: ReturnLine.objects.create(

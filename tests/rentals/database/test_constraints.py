@@ -10,12 +10,22 @@ from django.apps import apps
 from django.db import connection, models
 from django.db.models import CheckConstraint
 
-from rentals.afloat.models import BeachLog, PhaseChange
+from rentals.afloat.models import (
+    Acknowledgement,
+    BeachLog,
+    Escalation,
+    HeadCount,
+    LogCorrection,
+    PhaseChange,
+    Recall,
+    Sighting,
+    WatchContact,
+)
 from rentals.audit.models import Once
 from rentals.bench.models import Job, ReturnCheck, ReturnLine, RigWear, WearPosting
 from rentals.bookings.models import Booking, KitPart, Outing, Party
 from rentals.fleet.models import RIG_PARTS, Hold, Item, ItemModel, Kind, Rig
-from rentals.mail.models import Letter
+from rentals.mail.models import Call, Hook, Letter
 from rentals.people.models import Posting, Rider, User
 from rentals.rigs.models import Card
 from rentals.stations.models import Station, WindLimit
@@ -71,6 +81,18 @@ CHECKS = [
     *outside("station_seaward", Station, "seaward_deg", -1, 360),
     *outside("station_opens_before_closing", Station, "opens", time(19), time(20)),
     *outside("station_turn_round", Station, "turn_round_min", 181),
+    *checks(
+        "station_phases_in_turn",
+        Station,
+        {"alert_min": 10},
+        {"distress_min": 25},
+        {"distress_min": 1441},
+    ),
+    *outside("station_cold_water", Station, "cold_water_c", -3.1, 45.1),
+    *outside("station_sunset_margin", Station, "sunset_min", 1441),
+    *outside("station_acknowledge", Station, "acknowledge_min", 0, 61),
+    *outside("station_ratio", Station, "riders_per_instructor", 3, 21),
+    *outside("station_ratio", Station, "riders_without_boat", 0, 7),
     *outside("wind_limit_level", WindLimit, "level", "wizard"),
     *outside("wind_limit_range", WindLimit, "mean_ms", 0, 30.1),
     *outside("posting_span", Posting, "until", date(2027, 1, 1), date(2026, 12, 31)),
@@ -142,6 +164,19 @@ CHECKS = [
         {"issued_at": NOON, "returned_at": NOON - SECOND},
     ),
     *outside("beach_log_water", BeachLog, "water_c", -3.1, 45.1),
+    *outside("contact_place", WatchContact, "place", 0, 7),
+    *checks(
+        "sighting_place_is_whole",
+        Sighting,
+        {"bearing_deg": None},
+        {"distance_m": None},
+        {"bearing_deg": 360},
+        {"bearing_deg": -1},
+        {"distance_m": -1},
+        {"distance_m": 20_001},
+    ),
+    *outside("head_count_range", HeadCount, "counted", 501),
+    *checks("recall_lift_is_signed", Recall, {"lifted_at": NOON + HOUR}),
     *outside("phase_known", PhaseChange, "phase", "on_time", "worry"),
     *outside("return_felt", ReturnCheck, "felt", "fine"),
     *outside("job_state", Job, "state", "forgotten"),
@@ -196,7 +231,14 @@ TWINS = [
     Twin("one_item_per_part", KitPart, ("outing_id", "part"), another_item),
     Twin("bookings_kitpart.hold", KitPart, ("hold_id",), lambda rows: {"dropped_at": NOON}),
     Twin("card_per_kit", Card, ("outing_id", "kit_no")),
-    Twin("phase_once_per_outing", PhaseChange, ("outing_id", "phase")),
+    Twin("phase_once_per_due_time", PhaseChange, ("outing_id", "phase", "due_at")),
+    Twin("afloat_acknowledgement.change", Acknowledgement, ("change_id",)),
+    Twin("escalation_step_once", Escalation, ("change_id", "step")),
+    Twin("contact_place_once", WatchContact, ("station_id", "place"), lambda rows: {"name": "Ida"}),
+    Twin("one_recall_at_a_time", Recall, ("station_id",), lambda rows: {"reason": "Fog"}),
+    Twin("afloat_logcorrection.log", LogCorrection, ("log_id",), lambda rows: {"reason": "Thunder flash"}),
+    Twin("one_hook_per_station", Hook, ("station_id",), lambda rows: {"url": "https://other.invalid/"}),
+    Twin("call_once", Call, ("hook_id", "event"), lambda rows: {"body": "[]"}),
     Twin("return_line_once", ReturnLine, ("check_made_id", "item_id"), lambda rows: {"back": False}),
     Twin("wear_once", WearPosting, ("outing_id", "item_id"), lambda rows: {"water_s": 1}),
     Twin("rig_wear_once", RigWear, ("rig_id", "item_id", "starts_at"), lambda rows: {"rig_ups": 0}),

@@ -11,7 +11,16 @@ import pytest
 from django.db import connection, models
 from django.db.migrations.loader import MigrationLoader
 
-from rentals.afloat.models import BeachLog, LaunchCheck, PhaseChange
+from rentals.afloat.models import (
+    Acknowledgement,
+    BeachLog,
+    Escalation,
+    HeadCount,
+    LaunchCheck,
+    LogCorrection,
+    PhaseChange,
+    Sighting,
+)
 from rentals.audit.models import Entry
 from rentals.bench.models import Job, ReturnCheck, ReturnLine, RigWear, WearPosting
 from rentals.bench.states import MOVES as JOB_MOVES
@@ -404,6 +413,7 @@ class TestNoFaultGivenOut:
 KEPT: list[type[models.Model]] = [
     Entry, Card, LaunchCheck, PhaseChange, BeachLog, ReturnCheck, ReturnLine, WearPosting,
     RigWear,
+    Acknowledgement, Escalation, HeadCount, LogCorrection, Sighting,
 ]  # fmt: skip
 
 
