@@ -176,7 +176,7 @@ def put_down_call(*, actor: Actor, taken: TakenCall, error: str | None, now: dat
 
 
 def _wait(tries: int) -> timedelta:
-    return min(FIRST_WAIT * 2 ** min(tries - 1, 10), LONGEST_WAIT)
+    return min(FIRST_WAIT * (1 << min(tries - 1, 10)), LONGEST_WAIT)
 
 
 def _check_url(url: str) -> None:
