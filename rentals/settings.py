@@ -51,6 +51,7 @@ INSTALLED_APPS = [
     "rentals.dayplan",
     "rentals.afloat",
     "rentals.bench",
+    "rentals.review",
     "rentals.desk",
     "api",
     "django_htmx",

@@ -48,6 +48,9 @@ class Act(StrEnum):
     RIG_UP = "tick a rig off"
     OPEN_FRONT = "open the page for bookings from home"
     ERASE = "export or erase a rider"
+    SEE_LIFE = "look at use and life of the kit"
+    REVIEW = "look at the review"
+    SET_COSTS = "set what kit costs"
 
 
 class System(StrEnum):
@@ -97,6 +100,9 @@ MAY: Final[Mapping[Act, frozenset[Role]]] = {
     Act.RIG_UP: _ALL,
     Act.OPEN_FRONT: frozenset({Role.MANAGER}),
     Act.ERASE: frozenset({Role.MANAGER}),
+    Act.SEE_LIFE: _BEACH,
+    Act.REVIEW: frozenset({Role.MANAGER}),
+    Act.SET_COSTS: frozenset({Role.MANAGER}),
 }
 
 _asked: ContextVar[bool] = ContextVar("permission asked", default=False)

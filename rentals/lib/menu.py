@@ -29,6 +29,8 @@ MENU: Final[tuple[Entry, ...]] = (
     Entry("kit", "Kit", "kit"),
     Entry("bench", "Bench", "bench"),
     Entry("riders", "Riders", "riders"),
+    Entry("life", "Life", "life", Act.SEE_LIFE),
+    Entry("review", "Review", "review", Act.REVIEW),
 )
 
 

@@ -28,6 +28,12 @@ def num(value: float | None, digits: int = 1) -> str:
 
 
 @register.filter
+def per_thousand(share: float | None) -> str:
+    """Show a share or rate of one as so many per thousand, to two digits."""
+    return MISSING if share is None else f"{float(f'{1000 * share:.2g}'):,.12g}"
+
+
+@register.filter
 def percent(share: float | None) -> str:
     """Show a share of one in whole percent."""
     return MISSING if share is None else f"{100 * share:.0f} %"

@@ -12,7 +12,7 @@ from rigging.wear.inspection import (
 )
 from rigging.wear.kaplan import KaplanMeier, kaplan_meier
 from rigging.wear.records import Records, records
-from rigging.wear.replacement import Replacement, cost_rate, preventive_age
+from rigging.wear.replacement import Replacement, cost_rate, mended_age, preventive_age
 from rigging.wear.weibull import WeibullLife, fit_weibull
 
 __all__ = [
@@ -34,6 +34,7 @@ __all__ = [
     "inspections",
     "kaplan_meier",
     "life_of_groups",
+    "mended_age",
     "preventive_age",
     "records",
     "sun_slices",

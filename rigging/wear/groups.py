@@ -122,29 +122,37 @@ class GroupLife:
             "%",
         )
 
-    def expected_failures(self, ages_h: ArrayLike, next_h: ArrayLike) -> Estimate:
+    def expected_failures(self, ages_h: ArrayLike, next_h: ArrayLike, *, mended: bool = False) -> Estimate:
         """Failures to expect among items of given ages [h] within their next hours [h].
 
-        `next_h` is one number or one for each item. Counts each item once; limits are for the count itself,
-        with its chance, by a Poisson mixture.
+        `next_h` is one number or one for each item. Counts each item once, or, where items are `mended` and
+        go on at their age, every failure; limits are for the count itself, with its chance, by a Poisson
+        mixture.
         """
         ages = np.atleast_1d(array_in_range("ages_h", ages_h, "h", 0, MAX_HOURS))
         ahead = array_in_range("next_h", next_h, "h", 0, MAX_HOURS)
         if ages.ndim != 1 or ahead.shape not in ((), ages.shape):
             raise BadValue("next_h", ahead.shape, "", "one number, or one for each item")
-        means = self._probabilities(ages, ahead).sum(axis=1)
+        more = self._more_hazard(ages, ahead) if mended else self._probabilities(ages, ahead)
+        means = np.minimum(more.sum(axis=1), _MOST_FAILURES)
         tail = (1 - self.confidence) / 2
-        low, high = (min(_count_quantile(means, share), len(ages)) for share in (tail, 1 - tail))
+        most = _MOST_FAILURES if mended else len(ages)
+        low, high = (min(_count_quantile(means, share), most) for share in (tail, 1 - tail))
         value = float(means.mean())
         span = f"{low} to {high}, {self.confidence:.0%}"
-        reason = self._reason(f"{self._words()}: about {value:.1f} of {len(ages)} fail ({span}).")
+        told = f"failures of {len(ages)}" if mended else f"of {len(ages)} fail"
+        reason = self._reason(f"{self._words()}: about {value:.1f} {told} ({span}).")
         return Estimate(value=value, low=low, high=high, confidence=self.confidence, reason=reason)
 
     def _probabilities(self, ages: FloatArray, ahead: FloatArray | float) -> FloatArray:
         """(points, items): probability to fail within the hours ahead, given the age."""
-        more = self._hazards(ages + ahead) - self._hazards(ages)
-        probabilities: FloatArray = -np.expm1(-np.maximum(more, 0.0))
+        probabilities: FloatArray = -np.expm1(-self._more_hazard(ages, ahead))
         return probabilities
+
+    def _more_hazard(self, ages: FloatArray, ahead: FloatArray | float) -> FloatArray:
+        """(points, items): cumulative hazard within the hours ahead."""
+        more: FloatArray = np.maximum(self._hazards(ages + ahead) - self._hazards(ages), 0.0)
+        return more
 
     def _hazard(self, age: float) -> FloatArray:
         return self._hazards(np.array([age]))[:, 0]
@@ -203,6 +211,7 @@ class GroupLife:
 _LEAST_AGE_H: Final = 1e-6
 _LOG_MOST: Final = 600.0
 _MOST_HAZARD: Final = 1e12
+_MOST_FAILURES: Final = 1_000_000
 _PRINTED: Final = {"h": (1.0, " h"), "": (1000.0, ""), "%": (100.0, " %")}
 
 

@@ -1,7 +1,7 @@
 """Preventive replacement: the age at which to replace before failure, at the least cost per hour."""
 
 from dataclasses import dataclass
-from math import exp, gamma, log
+from math import exp, gamma, inf, log
 from typing import Final, Protocol
 
 from scipy.optimize import brentq
@@ -9,6 +9,7 @@ from scipy.special import gammainc
 
 from rigging.reason import Input, Reason
 from rigging.units import BadValue, in_range
+from rigging.wear.records import MAX_HOURS
 
 SOURCE: Final = "age replacement, Barlow & Hunter 1960, Oper. Res. 8:90; Barlow & Proschan 1965, ch. 4"
 
@@ -97,6 +98,68 @@ def preventive_age(life: Life, planned_cost: float, failure_cost: float) -> Repl
     )
 
 
+def mended_age(life: Life, new_cost: float, fault_cost: float) -> Replacement:
+    """Return the age of retirement that costs least per hour for items that go on at their age once mended.
+
+    None where keeping them costs least: faults don't come faster with age (shape at most 1). `ratio` is then
+    1; else it compares with keeping items twice as long.
+
+    Args:
+        life: hazard of faults by age.
+        new_cost: cost of a new item, above 0.
+        fault_cost: cost of one fault, mending included, above 0, in the same currency.
+
+    Raises:
+        BadValue: for costs that are not above 0.
+
+    Source: Barlow & Hunter 1960, policy II (minimal repair): the cost per hour (new + fault H(T)) / T is
+    least where H(T) = new / (fault (shape - 1)).
+    """
+    for name, cost in (("new_cost", new_cost), ("fault_cost", fault_cost)):
+        _above_nothing(name, cost)
+    log_hazard = log(new_cost / fault_cost / (life.shape - 1)) if life.shape > 1 else inf
+    log_age = log(life.scale_h) + log_hazard / life.shape
+    if log_age > log(MAX_HOURS):
+        rate = new_cost / MAX_HOURS + fault_cost * _rate_at(life, MAX_HOURS)
+        words = "Keep until beyond mending: faults don't come faster with age"
+        return Replacement(
+            age_h=None, cost_rate=rate, ratio=1.0, reason=_mended_reason(life, new_cost, fault_cost, words)
+        )
+    age = exp(log_age)
+    rate, twice = (_mended_rate(life, t, new_cost, fault_cost) for t in (age, 2 * age))
+    words = f"Retire at {age:,.0f} h: {rate / twice:.0%} of the cost of keeping it twice as long"
+    return Replacement(
+        age_h=age,
+        cost_rate=rate,
+        ratio=rate / twice,
+        reason=_mended_reason(life, new_cost, fault_cost, words),
+    )
+
+
+def _mended_rate(life: Life, age: float, new_cost: float, fault_cost: float) -> float:
+    return new_cost / age + fault_cost * _rate_at(life, age)
+
+
+def _rate_at(life: Life, age: float) -> float:
+    """Faults per hour, on average up to an age, by the cumulative hazard."""
+    return exp(life.shape * log(age / life.scale_h)) / age
+
+
+def _mended_reason(life: Life, new_cost: float, fault_cost: float, words: str) -> Reason:
+    times = new_cost / fault_cost
+    return Reason(
+        text=f"{words} (shape {life.shape:.2f}, a new one costs {times:.1f} times as much as a fault).",
+        rule="retirement of mended items at the least long-run cost per hour",
+        source=f"{SOURCE}; minimal repair",
+        inputs=(
+            Input("shape", life.shape),
+            Input("scale", life.scale_h, "h"),
+            Input("new", new_cost),
+            Input("fault", fault_cost),
+        ),
+    )
+
+
 def _best_hazard(life: Life, planned_cost: float, failure_cost: float) -> float | None:
     if life.shape <= 1 or failure_cost <= planned_cost:
         return None
@@ -123,8 +186,12 @@ def _mean_service_h(life: Life, log_hazard: float) -> float:
 
 def _costs(planned_cost: float, failure_cost: float) -> None:
     for name, cost in (("planned_cost", planned_cost), ("failure_cost", failure_cost)):
-        if in_range(name, cost, "", 0, 1e12) == 0:
-            raise BadValue(name, cost, "", "above 0")
+        _above_nothing(name, cost)
+
+
+def _above_nothing(name: str, cost: float) -> None:
+    if in_range(name, cost, "", 0, 1e12) == 0:
+        raise BadValue(name, cost, "", "above 0")
 
 
 def _reason(life: Life, planned_cost: float, failure_cost: float, words: str) -> Reason:

@@ -23,6 +23,7 @@ APPS = [
     "dayplan",
     "afloat",
     "bench",
+    "review",
     "desk",
 ]
 """From the bottom up, as the import contract has them."""

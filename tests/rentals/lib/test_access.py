@@ -28,6 +28,9 @@ TABLE = {
     Act.PLAN_DAY: (False, True, True),
     Act.ACCEPT_PLAN: (False, True, True),
     Act.RIG_UP: (True, True, True),
+    Act.SEE_LIFE: (False, True, True),
+    Act.REVIEW: (False, False, True),
+    Act.SET_COSTS: (False, False, True),
 }
 CASES = [
     pytest.param(act, role, allowed, id=f"{role} may{'' if allowed else ' not'} {act}")

@@ -1,0 +1,95 @@
+"""Tables of figures: one form for the page, the CSV beside it and the chart's alternative in words."""
+
+import csv
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from io import StringIO
+from typing import Final
+
+from rentals.lib import show
+
+Value = str | int | float | Decimal | date | None
+
+_MAY_BE_A_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
+"""A spreadsheet takes text that begins so for a formula (OWASP, CSV injection)."""
+
+DIGITS: Final = 1
+
+
+class Tag(str):
+    """An item's tag, which pages link."""
+
+    __slots__ = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One value of a table as a page shows it."""
+
+    text: str
+    label: str
+    is_number: bool
+    is_tag: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """Rows of values under their headings; units are in the headings. `name` is its word in addresses."""
+
+    name: str
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[Value, ...], ...]
+    says: str = ""
+    when_empty: str = "Nothing on record in this time."
+
+    @property
+    def heads(self) -> Iterator[tuple[str, bool]]:
+        """Headings, and whether numbers stand below them."""
+        first = self.rows[0] if self.rows else ("",) * len(self.columns)
+        return ((column, _is_number(value)) for column, value in zip(self.columns, first, strict=True))
+
+    @property
+    def cells(self) -> Iterator[tuple[Cell, ...]]:
+        """Rows as a page shows them."""
+        for row in self.rows:
+            yield tuple(
+                Cell(shown(value), label, _is_number(value), isinstance(value, Tag))
+                for value, label in zip(row, self.columns, strict=True)
+            )
+
+    def as_csv(self) -> str:
+        """Return the table as CSV (RFC 4180), safe to open in a spreadsheet."""
+        written = StringIO()
+        rows = csv.writer(written)
+        rows.writerow(self.columns)
+        rows.writerows([_plain(value) for value in row] for row in self.rows)
+        return written.getvalue()
+
+
+def shown(value: Value) -> str:
+    """Return a value as a page shows it: days in words, numbers with few decimals, a dash for none."""
+    if isinstance(value, date):
+        return show.day(value)
+    if isinstance(value, Decimal):
+        return f"{value:,.2f}"
+    if isinstance(value, float):
+        return show.num(value, DIGITS) if abs(value) >= 1 or value == 0 else f"{value:.2g}"
+    return show.MISSING if value is None or value == "" else str(value)
+
+
+def listed(words: Sequence[str]) -> str:
+    """Return words as a sentence lists them: a, b and c."""
+    return " and ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
+
+
+def _is_number(value: Value) -> bool:
+    return isinstance(value, int | float | Decimal)
+
+
+def _plain(value: Value) -> str:
+    if isinstance(value, str):
+        return f"'{value}" if value.startswith(_MAY_BE_A_FORMULA) else value
+    return "" if value is None else f"{value:.6g}" if isinstance(value, float) else str(value)

@@ -1,0 +1,84 @@
+"""A period's facts as they are counted, before they become tables."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+
+from rentals.fleet.models import Item
+from rentals.review.mapping.period import Period
+from rentals.review.models import ModelCost
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """What an item did in a period."""
+
+    outings: int
+    water_s: int
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One fault found in a period."""
+
+    item_id: int
+    fault: str
+    opened_at: datetime
+    minutes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Month:
+    """Outings of a month by what became of them."""
+
+    launched: int = 0
+    cancelled: int = 0
+    missed: int = 0
+    water_s: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Short:
+    """Riders whom the day plans left without a rig, by what was short."""
+
+    why: str
+    riders: int
+    days: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts:
+    """Everything that the figures of a period rest on."""
+
+    period: Period
+    items: tuple[Item, ...]
+    uses: Mapping[int, Use]
+    faults: tuple[Fault, ...]
+    faults_ever: Mapping[int, int]
+    costs: Mapping[int, ModelCost]
+    months: Mapping[date, Month]
+    short: tuple[Short, ...]
+    days_planned: int
+
+    @property
+    def launches(self) -> int:
+        """Outings that went afloat."""
+        return sum(month.launched for month in self.months.values())
+
+    @property
+    def water_s(self) -> int:
+        """Seconds that riders were afloat."""
+        return sum(month.water_s for month in self.months.values())
+
+    def cost_per_hour(self, items: tuple[Item, ...]) -> Decimal | None:
+        """Cost of items of one model for each hour that they were afloat so far; None without either.
+
+        Each is bought once, and every fault costs on top.
+        """
+        cost = self.costs.get(items[0].model_id)
+        hours = Decimal(sum(item.water_s for item in items)) / 3600
+        if cost is None or not hours:
+            return None
+        faults = sum(self.faults_ever.get(item.pk, 0) for item in items)
+        return (cost.new_cost * len(items) + cost.fault_cost * faults) / hours

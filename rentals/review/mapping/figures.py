@@ -1,0 +1,209 @@
+"""A period's facts as figures: each a table, its words and, where it helps, a chart."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from itertools import groupby
+from typing import Final
+
+from django.utils.safestring import mark_safe
+
+from rentals.fleet.models import Item, ItemModel, Kind
+from rentals.lib import charts
+from rentals.lib.tables import Table, Tag, Value
+from rentals.review.mapping.facts import Facts, Fault, Use
+
+HOUR_S: Final = 3600
+MOST_BARS: Final = 14
+REPEATS: Final = 2
+"""Faults of one item in a period from which they are called repeated. Status: policy."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """One thing a page says: its table, and its chart where there is something to draw."""
+
+    table: Table
+    spec: charts.Spec | None = None
+
+    @property
+    def drawing(self) -> str:
+        """The chart as SVG, empty where there is none."""
+        if self.spec is None:
+            return ""
+        return mark_safe(charts.drawn(self.spec, title=self.table.title, says=self.table.says))  # noqa: S308 - escaped there
+
+
+def figures(facts: Facts) -> tuple[Figure, ...]:
+    """Return the figures of a review in the order of its page."""
+    return (months(facts), use_by_size(facts), use(facts), short(facts), repeats(facts))
+
+
+def months(facts: Facts) -> Figure:
+    """Outings by month, and what became of those that did not go afloat."""
+    names = [f"{month:%b %Y}" for month in facts.months]
+    counted = list(facts.months.values())
+    busiest = max(zip(counted, names, strict=True), key=lambda pair: pair[0].launched, default=None)
+    said = "Nobody went afloat."
+    if busiest and busiest[0].launched:
+        said = f"{facts.launches} launches; most in {busiest[1]} with {busiest[0].launched}."
+    table = Table(
+        name="months",
+        title="Launches by month",
+        columns=("Month", "Launches", "Cancelled", "Did not come", "Hours afloat"),
+        rows=tuple(
+            (name, month.launched, month.cancelled, month.missed, month.water_s / HOUR_S)
+            for name, month in zip(names, counted, strict=True)
+        ),
+        says=said,
+    )
+    series = {
+        "went afloat": [month.launched for month in counted],
+        "cancelled": [month.cancelled for month in counted],
+        "did not come": [month.missed for month in counted],
+    }
+    drawn = any(any(values) for values in series.values())
+    return Figure(table=table, spec=charts.stacks(names, series, unit="outings") if drawn else None)
+
+
+def use_by_size(facts: Facts) -> Figure:
+    """Hours of sails and boards by size: which sizes are in demand, and which lie about."""
+    sizes: defaultdict[tuple[str, float], list[Use]] = defaultdict(list)
+    for item in facts.items:
+        size = _size(item.model)
+        if size is not None:
+            sizes[item.model.kind, size].append(facts.uses.get(item.pk, Use(0, 0)))
+    rows = [
+        (
+            _sized(kind, size),
+            len(uses),
+            sum(use.outings for use in uses),
+            _hours(uses),
+            _hours(uses) / len(uses),
+        )
+        for (kind, size), uses in sorted(
+            sizes.items(), key=lambda each: (each[0][0] != Kind.SAIL, each[0][1])
+        )
+    ]
+    busiest = max(rows, key=lambda row: row[-1], default=None)
+    table = Table(
+        name="sizes",
+        title="Use by size",
+        columns=("Size", "Items", "Outings", "Hours", "Hours per item"),
+        rows=tuple(rows),
+        says=f"Most used for each item: {busiest[0]}, {busiest[-1]:.0f} h."
+        if busiest and busiest[-1]
+        else "",
+    )
+    drawn = bool(busiest and busiest[-1])
+    spec = charts.bars([row[0] for row in rows], [row[-1] for row in rows], unit="hours per item")
+    return Figure(table=table, spec=spec if drawn else None)
+
+
+def use(facts: Facts) -> Figure:
+    """Use of each model, its faults, and what an hour of it has cost so far."""
+    faults = Counter(fault.item_id for fault in facts.faults)
+    minutes: Counter[int] = Counter()
+    for fault in facts.faults:
+        minutes[fault.item_id] += fault.minutes
+    rows: list[tuple[Value, ...]] = []
+    for model, of_model in groupby(facts.items, key=lambda item: item.model):
+        items = tuple(of_model)
+        uses = [facts.uses.get(item.pk, Use(0, 0)) for item in items]
+        cost = facts.cost_per_hour(items)
+        rows.append(
+            (
+                model.name,
+                model.kind.replace("_", " "),
+                len(items),
+                sum(each.outings for each in uses),
+                _hours(uses),
+                _hours(uses) / len(items),
+                sum(faults[item.pk] for item in items),
+                sum(minutes[item.pk] for item in items),
+                None if cost is None else cost.quantize(Decimal("0.01")),
+            )
+        )
+    money = next((cost.currency for cost in facts.costs.values()), "")
+    table = Table(
+        name="use",
+        title="Use of each model",
+        columns=(
+            "Model",
+            "Kind",
+            "Items",
+            "Outings",
+            "Hours",
+            "Hours per item",
+            "Faults",
+            "Bench minutes",
+            f"Cost per hour so far{f' ({money})' if money else ''}",
+        ),
+        rows=tuple(rows),
+        says="Cost per hour so far: the items new and their faults, over all hours afloat.",
+    )
+    return Figure(table=table)
+
+
+def short(facts: Facts) -> Figure:
+    """Riders whom the accepted day plans left without a rig, and what was short."""
+    riders = sum(each.riders for each in facts.short)
+    said = f"{riders} in {facts.days_planned} planned day{'' if facts.days_planned == 1 else 's'}."
+    table = Table(
+        name="short",
+        title="Riders without a rig, and why",
+        columns=("Why", "Riders", "Days"),
+        rows=tuple((each.why, each.riders, each.days) for each in facts.short),
+        says=said,
+        when_empty="No accepted day plan left a rider without a rig in this time."
+        if facts.days_planned
+        else "No day was planned in this time; what the shed lacked is known from day plans only.",
+    )
+    shown = facts.short[:MOST_BARS]
+    spec = charts.bars([each.why for each in shown], [each.riders for each in shown], unit="riders")
+    return Figure(table=table, spec=spec if shown else None)
+
+
+def repeats(facts: Facts) -> Figure:
+    """Items that came to the bench again and again."""
+    of_item: defaultdict[int, list[Fault]] = defaultdict(list)
+    for fault in facts.faults:
+        of_item[fault.item_id].append(fault)
+    by_pk = {item.pk: item for item in facts.items}
+    again = {pk: found for pk, found in of_item.items() if len(found) >= REPEATS and pk in by_pk}
+    rows = tuple(_repeat(by_pk[pk], again[pk]) for pk in sorted(again, key=lambda pk: (-len(again[pk]), pk)))
+    table = Table(
+        name="repeats",
+        title="Repeated faults",
+        columns=("Item", "Model", "Faults", "Last", "What"),
+        rows=rows,
+        says=f"{len(rows)} item{'' if len(rows) == 1 else 's'} with {REPEATS} faults or more.",
+        when_empty="No item had more than one fault in this time.",
+    )
+    return Figure(table=table)
+
+
+def _repeat(item: Item, found: Sequence[Fault]) -> tuple[Value, ...]:
+    said = Counter(fault.fault for fault in found)
+    words = [f"{what} ({count} times)" if count > 1 else what for what, count in said.most_common()]
+    last: date = found[-1].opened_at.astimezone(item.station.zone).date()
+    return Tag(item.tag), item.model.name, len(found), last, "; ".join(words)
+
+
+def _hours(uses: Sequence[Use]) -> float:
+    return sum(use.water_s for use in uses) / HOUR_S
+
+
+def _size(model: ItemModel) -> float | None:
+    return {Kind.SAIL.value: model.area_m2, Kind.BOARD.value: model.volume_l}.get(model.kind)
+
+
+def _sized(kind: str, size: float) -> str:
+    return f"sail {size:.1f} m²" if kind == Kind.SAIL else f"board {size:.0f} l"
+
+
+def named(all_figures: Sequence[Figure], name: str) -> Iterator[Figure]:
+    """Yield the figure of a name, if there is one."""
+    return (figure for figure in all_figures if figure.table.name == name)

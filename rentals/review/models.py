@@ -1,0 +1,34 @@
+"""What kit costs a station: a new one, and one fault of it."""
+
+from django.core.validators import RegexValidator
+from django.db import models
+from django.db.models import Q
+
+from rentals.fleet.models import ItemModel
+from rentals.stations.models import Station
+
+
+class ModelCost(models.Model):
+    """Costs of one model at a station, in the station's money.
+
+    `new_cost` is paid for a new one, or for the planned change of the part that wears; `fault_cost` for one
+    fault on top: mending, hours lost, a call out.
+    """
+
+    station = models.ForeignKey(Station, models.PROTECT, related_name="+")
+    model = models.ForeignKey(ItemModel, models.PROTECT, related_name="+")
+    new_cost = models.DecimalField(max_digits=9, decimal_places=2)
+    fault_cost = models.DecimalField(max_digits=9, decimal_places=2)
+    currency = models.CharField(max_length=3, validators=[RegexValidator(r"^[A-Z]{3}$")])
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["station", "model"], name="model_cost_once"),
+            models.CheckConstraint(
+                name="model_cost_above_nothing", condition=Q(new_cost__gt=0, fault_cost__gt=0)
+            ),
+            models.CheckConstraint(name="model_cost_currency", condition=Q(currency__regex=r"^[A-Z]{3}$")),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.model_id}: {self.new_cost} {self.currency}"

@@ -1,0 +1,108 @@
+"""A period counted: use, faults, outings by month, riders left without a rig."""
+
+from collections import Counter, defaultdict
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from django.db.models import Count, F, Q, Sum
+from django.db.models.functions import TruncMonth
+
+from rentals.bench.models import Job, WearPosting
+from rentals.bookings.models import Outing
+from rentals.bookings.states import OutingState
+from rentals.dayplan.models import Plan
+from rentals.dayplan.states import PlanState
+from rentals.fleet.models import Item
+from rentals.lib.access import Act, Actor
+from rentals.lib.tables import listed
+from rentals.review.mapping.facts import Facts, Fault, Month, Short, Use
+from rentals.review.mapping.period import Period
+from rentals.review.models import ModelCost
+from rentals.review.queries.life import BY_SIZE
+from rentals.stations.models import Station
+
+
+def facts(actor: Actor, station: Station, period: Period) -> Facts:
+    """Return what a station's months rest on: eight queries, however many years, items and outings.
+
+    Raises:
+        NotVisible, NotAllowed: no role here, or none that covers it.
+    """
+    actor.require(Act.REVIEW, station_id=station.pk)
+    short, planned = _short(station, period)
+    return Facts(
+        period=period,
+        items=tuple(
+            Item.objects.filter(station=station).select_related("model", "station").order_by(*BY_SIZE)
+        ),
+        uses=_uses(station, period),
+        faults=_faults(station, period),
+        faults_ever=dict(
+            Job.objects.filter(item__station=station).values_list("item_id").annotate(count=Count("id"))
+        ),
+        costs={cost.model_id: cost for cost in ModelCost.objects.filter(station=station)},
+        months=_months(station, period),
+        short=short,
+        days_planned=planned,
+    )
+
+
+def _uses(station: Station, period: Period) -> Mapping[int, Use]:
+    start, end = period.span(station.zone)
+    outings = Outing.objects.filter(station=station, starts_at__gte=start, starts_at__lt=end)
+    rows = WearPosting.objects.filter(outing__in=outings).values_list("item_id")
+    counted = rows.annotate(outings=Count("id"), water=Sum("water_s"))
+    return {item_id: Use(outings, water) for item_id, outings, water in counted}
+
+
+def _faults(station: Station, period: Period) -> tuple[Fault, ...]:
+    start, end = period.span(station.zone)
+    jobs = Job.objects.filter(item__station=station, opened_at__gte=start, opened_at__lt=end)
+    rows = jobs.order_by("opened_at", "id").values_list("item_id", "fault", "opened_at", "minutes")
+    return tuple(
+        Fault(item_id, fault, opened_at, minutes or 0) for item_id, fault, opened_at, minutes in rows
+    )
+
+
+def _months(station: Station, period: Period) -> Mapping[date, Month]:
+    start, end = period.span(station.zone)
+    outings = Outing.objects.filter(station=station, starts_at__gte=start, starts_at__lt=end)
+    rows = (
+        outings.annotate(month=TruncMonth("starts_at", tzinfo=station.zone))
+        .values_list("month")
+        .annotate(
+            launched=Count("id", filter=Q(launched_at__isnull=False)),
+            cancelled=Count("id", filter=Q(state=OutingState.CANCELLED)),
+            missed=Count("id", filter=Q(state=OutingState.NO_SHOW)),
+            water=Sum(F("ashore_at") - F("launched_at")),
+        )
+    )
+    counted = {
+        moment.date(): Month(launched, cancelled, missed, round(water.total_seconds()) if water else 0)
+        for moment, launched, cancelled, missed, water in rows
+    }
+    return {month: counted.get(month, Month()) for month in period.months}
+
+
+def _short(station: Station, period: Period) -> tuple[tuple[Short, ...], int]:
+    """Riders without a rig in the plan that was in force on each day, by what left them out."""
+    plans = Plan.objects.filter(
+        station=station, state=PlanState.ACCEPTED, day__gte=period.first, day__lt=period.after
+    )
+    riders: Counter[str] = Counter()
+    days: defaultdict[str, set[date]] = defaultdict(set)
+    planned = 0
+    for day, unserved in plans.values_list("day", "result__unserved"):
+        planned += 1
+        for each in unserved or ():
+            why = _why(each["reason"])
+            riders[why] += 1
+            days[why].add(day)
+    return tuple(Short(why, count, len(days[why])) for why, count in riders.most_common()), planned
+
+
+def _why(reason: Mapping[str, Any]) -> str:
+    """Return what was short, or the rule that left a rider out."""
+    lacking = [each["name"] for each in reason["inputs"] if each["unit"] == "more"]
+    return f"no {listed(lacking)} left" if lacking else str(reason["rule"])
