@@ -24,6 +24,35 @@ Wanted = tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """A day as it was: points short, mismatch in hundredths and riders of its best plan.
+
+    `closed` says that the plan is proven; `at_most` names by kind and stock the points that one unit more
+    could gain at most, where it can gain anything; `new` are stocks that the shed has no unit of.
+    """
+
+    points_short: int
+    mismatch: int
+    riders: int
+    closed: bool
+    at_most: tuple[tuple[str, str, float], ...]
+    new: tuple[Wanted, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gain:
+    """What one unit more would have gained on a day; `sure` says that both plans are proven.
+
+    `mismatch` is what the served lose less, negative where serving more riders takes worse sails.
+    """
+
+    riders: int
+    points: int
+    mismatch: int
+    sure: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Purchase:
     """One unit more of a stock: what it would have gained over the days, and the days on which it did.
 
@@ -48,15 +77,6 @@ class Lacks:
     others_points: int
 
 
-@dataclass(frozen=True, slots=True)
-class Solved:
-    """A day as it was, with the prices of its rows."""
-
-    problem: Problem
-    search: Search
-    prices: Floats
-
-
 def lacks(
     days: Mapping[str, Problem], *, top: int = TOP, seconds: float = SECONDS, clock: Clock = lambda: 0.0
 ) -> Lacks:
@@ -71,38 +91,105 @@ def lacks(
     Raises:
         BadValue: for whatever is wrong in a day.
     """
-    known = {name: _solved(problem, seconds, clock) for name, problem in days.items()}
-    bounds = {wanted: _at_most(wanted, known) for wanted in _stocks(known)}
-    new = [wanted for wanted in bounds if not _owned(wanted, known)]
-    order = sorted(bounds.keys() - set(new), key=lambda wanted: (-sum(bounds[wanted].values()), wanted))
-    found = [_purchase(wanted, known, bounds[wanted], seconds, clock) for wanted in (*new, *order[:top])]
-    return Lacks(
-        purchases=tuple(sorted(found, key=lambda p: (-p.points, -p.mismatch, p.kind, p.name))),
-        others_points=max((sum(map(ceil, bounds[wanted].values())) for wanted in order[top:]), default=0),
+    looks = {name: look(problem, seconds, clock) for name, problem in days.items()}
+    gains = {
+        wanted: {day: gain(days[day], wanted, looks[day], seconds, clock) for day in tried}
+        for wanted, tried in to_try(looks, top).items()
+    }
+    return summed(looks, gains)
+
+
+def look(problem: Problem, seconds: float = SECONDS, clock: Clock = lambda: 0.0) -> Look:
+    """Solve a day as it was, and reckon what one unit more could gain at most by its rows' prices.
+
+    Raises:
+        BadValue: for whatever is wrong in the day.
+    """
+    model = build(validate(problem))
+    search = searched(model, seconds, clock)
+    day = Solved(problem, search, search.relax(model).prices)
+    stocks = [(kind, stock) for kind, group in problem.stocks() for stock in group]
+    bounds = ((kind, stock.name, _gain_at_most((kind, stock.name), day)) for kind, stock in stocks)
+    points_short, mismatch, riders = _counts(search)
+    return Look(
+        points_short=points_short,
+        mismatch=mismatch,
+        riders=riders,
+        closed=search.closed,
+        at_most=tuple(bound for bound in bounds if bound[2] > 0),
+        new=tuple((kind, stock.name) for kind, stock in stocks if not stock.units),
     )
 
 
-def _solved(problem: Problem, seconds: float, clock: Clock) -> Solved:
-    model = build(validate(problem))
-    search = searched(model, seconds, clock)
-    return Solved(problem, search, search.relax(model).prices)
+def to_try(looks: Mapping[str, Look], top: int = TOP) -> dict[Wanted, tuple[str, ...]]:
+    """The purchases that may be the best, each with the days on which it can gain anything.
+
+    All that the shed has no unit of, and of the others those with the highest bounds.
+    """
+    bounds = _bounds(looks)
+    new = {wanted for seen in looks.values() for wanted in seen.new}
+    chosen = [wanted for wanted in bounds if wanted in new]
+    chosen += [wanted for wanted in _ranked(bounds) if wanted not in new][:top]
+    return {wanted: tuple(bounds[wanted]) for wanted in chosen}
 
 
-def _stocks(known: Mapping[str, Solved]) -> Iterator[Wanted]:
-    kinds = (group for day in known.values() for group in day.problem.stocks())
-    yield from dict.fromkeys((kind, stock.name) for kind, stocks in kinds for stock in stocks)
+def gain(
+    problem: Problem, wanted: Wanted, was: Look, seconds: float = SECONDS, clock: Clock = lambda: 0.0
+) -> Gain:
+    """Solve a day with one unit more of a stock."""
+    search = searched(build(with_one_more(problem, *wanted)), seconds, clock)
+    points_short, mismatch, riders = _counts(search)
+    return Gain(
+        riders=riders - was.riders,
+        points=was.points_short - points_short,
+        mismatch=was.mismatch - mismatch,
+        sure=was.closed and search.closed,
+    )
 
 
-def _owned(wanted: Wanted, known: Mapping[str, Solved]) -> bool:
+def summed(looks: Mapping[str, Look], gains: Mapping[Wanted, Mapping[str, Gain]]) -> Lacks:
+    """The purchases that were tried, the best first, and what none of the others can exceed."""
+    found = [_purchase(wanted, by_day) for wanted, by_day in gains.items()]
+    others = (sum(map(ceil, days.values())) for wanted, days in _bounds(looks).items() if wanted not in gains)
+    return Lacks(
+        purchases=tuple(sorted(found, key=lambda p: (-p.points, -p.mismatch, p.kind, p.name))),
+        others_points=max(others, default=0),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """A day as it was, with the prices of its rows."""
+
+    problem: Problem
+    search: Search
+    prices: Floats
+
+
+def _bounds(looks: Mapping[str, Look]) -> dict[Wanted, dict[str, float]]:
+    """By purchase, the points that it could gain at most, by day."""
+    out: dict[Wanted, dict[str, float]] = {}
+    for day, seen in looks.items():
+        for kind, name, most in seen.at_most:
+            out.setdefault((kind, name), {})[day] = most
+    return out
+
+
+def _ranked(bounds: Mapping[Wanted, Mapping[str, float]]) -> list[Wanted]:
+    return sorted(bounds, key=lambda wanted: (-sum(bounds[wanted].values()), wanted))
+
+
+def _purchase(wanted: Wanted, gains: Mapping[str, Gain]) -> Purchase:
     kind, name = wanted
-    days = (dict(day.problem.stocks())[kind] for day in known.values())
-    return any(stock.name == name and stock.units for stocks in days for stock in stocks)
-
-
-def _at_most(wanted: Wanted, known: Mapping[str, Solved]) -> dict[str, float]:
-    """Points that one unit more could gain at most, by day, for the days on which it can gain any."""
-    gains = {name: _gain_at_most(wanted, day) for name, day in known.items()}
-    return {name: gain for name, gain in gains.items() if gain > 0}
+    return Purchase(
+        kind=kind,
+        name=name,
+        riders=sum(each.riders for each in gains.values()),
+        points=sum(each.points for each in gains.values()),
+        mismatch=sum(each.mismatch for each in gains.values()),
+        days=tuple(day for day, each in gains.items() if each.points or each.mismatch),
+        sure=all(each.sure for each in gains.values()),
+    )
 
 
 def _gain_at_most(wanted: Wanted, day: Solved) -> float:
@@ -140,25 +227,6 @@ def _counted(model: Model, kind: str, index: int) -> Iterator[int]:
         yield from (c for (_, b), c in columns.boom.items() if b == index)
 
 
-def _purchase(
-    wanted: Wanted, known: Mapping[str, Solved], bounds: Mapping[str, float], seconds: float, clock: Clock
-) -> Purchase:
-    riders = points = mismatch = 0
-    days, sure = [], True
-    for name in bounds:
-        was = known[name].search
-        now = searched(build(with_one_more(known[name].problem, *wanted)), seconds, clock)
-        gain = _counts(was) - _counts(now)
-        riders, points, mismatch = riders - int(gain[2]), points + int(gain[0]), mismatch + int(gain[1])
-        sure = sure and was.closed and now.closed
-        if gain[0] or gain[1]:
-            days.append(name)
-    kind, stock = wanted
-    return Purchase(
-        kind=kind, name=stock, riders=riders, points=points, mismatch=mismatch, days=tuple(days), sure=sure
-    )
-
-
 def with_one_more(problem: Problem, kind: str, name: str) -> Problem:
     """The problem with one unit more of a stock."""
     stocks: tuple[Any, ...] = dict(problem.stocks())[kind]
@@ -170,7 +238,7 @@ def with_one_more(problem: Problem, kind: str, name: str) -> Problem:
     return replace(problem, **changed)
 
 
-def _counts(search: Search) -> Floats:
+def _counts(search: Search) -> tuple[int, int, int]:
     """Points short, mismatch and riders served of the best point."""
     model, x = search.model, search.x
     columns = np.array(list(model.columns.sail.values()), dtype=int)
@@ -178,4 +246,4 @@ def _counts(search: Search) -> Floats:
         sum(x[c] for c in model.columns.stand.values()) - sum(x[c] for c in model.columns.keep.values())
     )
     rest = search.value - model.weights.point * model.short(x) - model.weights.build * builds
-    return np.array([model.short(x), round(rest), round(float(np.sum(x[columns])))])
+    return model.short(x), round(rest), round(float(np.sum(x[columns])))
