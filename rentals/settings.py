@@ -255,6 +255,11 @@ CELERY_BEAT_SCHEDULE = {
     "post what is to be called": {"task": "mail.call", "schedule": 10, "options": {"expires": 60}},
     "post wear of closed outings": {"task": "bench.post_wear", "schedule": 30, "options": {"expires": 120}},
     "solve day plans that wait": {"task": "dayplan.solve", "schedule": 10, "options": {"expires": 60}},
+    "go on with studies of what the shed lacks": {
+        "task": "dayplan.study",
+        "schedule": 6,
+        "options": {"expires": 30},
+    },
     "fetch forecasts that are due": {"task": "weather.fetch", "schedule": 20, "options": {"expires": 300}},
 }
 

@@ -24,5 +24,16 @@ class SailForm(OnceForm):
         field.error_messages["invalid_choice"] = "Choose one of the sails that are safe for the rider."
 
 
+class SpanForm(OnceForm):
+    """A span of days to study."""
+
+    first_day = forms.DateField(
+        label="From", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+    last_day = forms.DateField(
+        label="Until", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+
+
 def _said(name: str, loss: float) -> str:
     return f"{name} – {'as good as the best' if loss < ALIKE else f'{loss:.2f} of 1 worse than the best'}"

@@ -1,11 +1,11 @@
-"""Plans of a day with what they were asked and what came of it, and the rigs that the crew ticks off."""
+"""Plans of a day with what came of them, the rigs the crew ticks off, studies of what the shed lacks."""
 
 from datetime import date, datetime
 
 from django.db import models
 from django.db.models import F, Q
 
-from rentals.dayplan.states import SOLVED, UNDER_WAY, PlanState
+from rentals.dayplan.states import SOLVED, STUDY_UNDER_WAY, UNDER_WAY, PlanState, StudyState
 from rentals.fleet.models import Item
 from rentals.lib.access import Actor
 from rentals.people.models import User
@@ -137,3 +137,70 @@ class RigTask(models.Model):
 
     def __str__(self) -> str:
         return f"rig {self.place} of plan {self.plan_id}"
+
+
+class StudyQuerySet(models.QuerySet["Study"]):
+    """Reading studies."""
+
+    def visible_to(self, actor: Actor) -> "StudyQuerySet":
+        """Studies of the actor's stations."""
+        return self.filter(station_id__in=actor.station_ids)
+
+    def to_do(self, stale_before: datetime) -> "StudyQuerySet":
+        """Studies that nobody is at, or whose worker has not been heard of since; oldest first."""
+        free = Q(taken_at=None) | Q(taken_at__lt=stale_before)
+        return self.filter(free, state__in=STUDY_UNDER_WAY).order_by("asked_at", "id")
+
+
+class Study(models.Model):
+    """What the shed lacked over a span of days, reckoned from the plans that were asked for them.
+
+    `days` names the plan looked at by day; `looks` and `gains` are the steps of `rigging.allot.lacks` done
+    so far, so that a worker who dies loses a slice and not the study; `result` is their sum.
+    """
+
+    station = models.ForeignKey(Station, models.PROTECT, related_name="+")
+    first_day = models.DateField()
+    last_day = models.DateField()
+    state = models.CharField(
+        max_length=10,
+        choices=[(state.value, state.value) for state in StudyState],
+        default=StudyState.WAITING,
+    )
+    made_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+    asked_at = models.DateTimeField()
+    days = models.JSONField()
+    looks = models.JSONField(default=dict)
+    gains = models.JSONField(default=dict)
+    taken_at = models.DateTimeField(null=True)
+    turn = models.PositiveIntegerField(default=0)
+    deaths = models.PositiveSmallIntegerField(default=0)
+    progress = models.PositiveSmallIntegerField(default=0)
+    words = models.CharField(max_length=300, blank=True)
+    result = models.JSONField(null=True)
+    done_at = models.DateTimeField(null=True)
+
+    objects = StudyQuerySet.as_manager()
+
+    class Meta:
+        verbose_name_plural = "studies"
+        indexes = (models.Index(fields=["station", "-asked_at"], name="study_newest"),)
+        constraints = (
+            models.CheckConstraint(
+                name="study_state", condition=Q(state__in=[state.value for state in StudyState])
+            ),
+            models.CheckConstraint(name="study_span", condition=Q(last_day__gte=F("first_day"))),
+            models.CheckConstraint(name="study_progress", condition=Q(progress__lte=100)),
+            models.CheckConstraint(
+                name="study_ready_has_result",
+                condition=~Q(state="ready") | Q(result__isnull=False, done_at__isnull=False),
+            ),
+            models.UniqueConstraint(
+                fields=["station"],
+                condition=Q(state__in=[state.value for state in STUDY_UNDER_WAY]),
+                name="one_study_under_way",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"study of {self.first_day} to {self.last_day}"

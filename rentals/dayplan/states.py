@@ -46,3 +46,28 @@ MOVES: Final[Mapping[tuple[PlanState, PlanEvent], PlanState]] = {
 UNDER_WAY: Final = (PlanState.WAITING, PlanState.SOLVING)
 SOLVED: Final = (PlanState.READY, PlanState.ACCEPTED, PlanState.SUPERSEDED)
 """States in which a plan has its result."""
+
+
+class StudyState(StrEnum):
+    """Where a study of what the shed lacks is."""
+
+    WAITING = "waiting"
+    WORKING = "working"
+    READY = "ready"
+    FAILED = "failed"
+    CANCELLED = "cancelled"
+
+
+STUDY_MOVES: Final = frozenset(
+    {
+        (StudyState.WAITING, StudyState.WORKING),
+        (StudyState.WORKING, StudyState.WORKING),
+        (StudyState.WORKING, StudyState.READY),
+        (StudyState.WORKING, StudyState.FAILED),
+        (StudyState.WAITING, StudyState.CANCELLED),
+        (StudyState.WORKING, StudyState.CANCELLED),
+    }
+)
+"""Moves of a study; what is ready stays."""
+
+STUDY_UNDER_WAY: Final = (StudyState.WAITING, StudyState.WORKING)

@@ -1,11 +1,12 @@
-"""The worker's turn at day plans."""
+"""The worker's turn at day plans, and at studies of what the shed lacks."""
 
 from time import perf_counter
 from typing import Final
 
 from celery import shared_task
 
-from rentals.dayplan import services
+from rentals.dayplan import queries, services
+from rentals.dayplan.mapping.study import StudyWork
 from rentals.lib import clock
 from rentals.lib.access import Actor, System, service
 from rigging.allot.check import violations
@@ -15,6 +16,9 @@ from rigging.units import BadValue
 
 SECONDS: Final = 10.0
 """Time limit of a plan: the watch on riders afloat waits behind it where there is one worker. Policy."""
+
+SLICE_S: Final = 4.0
+"""How long a study works before it makes room for others. Status: policy."""
 
 BEAT_S: Final = 1.0
 MOST_AT_ONCE: Final = 5
@@ -79,3 +83,37 @@ def work_on(actor: Actor, errand: services.Errand) -> None:
     services.finish_plan(
         actor=actor, errand=errand, problem=problem, solved=plan, seconds=pulse(), now=clock.now()
     )
+
+
+@shared_task(name="dayplan.study")
+def study(**_: object) -> None:
+    """Do a slice of the study that waits; the next look does the next slice."""
+    actor = service(System.SOLVE)
+    taken = services.take_slice(actor=actor, now=clock.now())
+    if taken is not None:
+        try:
+            study_on(actor, taken)
+        except BadValue as bad:
+            services.fail_study(
+                actor=actor, taken=taken, why=f"A day cannot be read: {bad}.", now=clock.now()
+            )
+
+
+def study_on(actor: Actor, taken: services.Slice, slice_s: float = SLICE_S) -> None:
+    """Do as many steps of a study as the slice has time for, and keep them."""
+    began = perf_counter()
+    inputs = queries.inputs_of(list(taken.plans.values()))
+    work = StudyWork({day: inputs[plan] for day, plan in taken.plans.items()}, taken.looks, taken.gains)
+    while more := work.step(perf_counter):
+        if perf_counter() - began >= slice_s:
+            break
+    looks, gains = work.looks(), work.gains()
+    if more:
+        words = f"{len(looks)} of {len(taken.plans)} days looked at."
+        services.keep_slice(
+            actor=actor, taken=taken, looks=looks, gains=gains, progress=min(work.progress, 99), words=words
+        )
+    else:
+        services.finish_study(
+            actor=actor, taken=taken, looks=looks, gains=gains, found=work.found, now=clock.now()
+        )

@@ -11,7 +11,7 @@ from django.utils.safestring import mark_safe
 
 from rentals.bookings import queries as bookings
 from rentals.dayplan import queries, services
-from rentals.dayplan.forms import SailForm
+from rentals.dayplan.forms import SailForm, SpanForm
 from rentals.dayplan.mapping.shown import Shown, sails_for
 from rentals.lib import clock
 from rentals.lib.access import Act
@@ -102,6 +102,44 @@ def tick(request: StaffRequest, task_id: int) -> HttpResponse:
     return redirect(f"{_address(request.station, task.plan.day.isoformat())}#rig-{task.place}")
 
 
+@station_page("GET", "POST")
+def lacks(request: StaffRequest) -> HttpResponse:
+    """Show what one unit more would have gained, and ask for it to be reckoned."""
+    now, station = clock.now(), request.station
+    request.actor.require(Act.STUDY_SHED, station_id=station.pk)
+    today = station.local(now).date()
+    span = {"first_day": today - timedelta(days=180), "last_day": today}
+    form = SpanForm(request.POST or None, initial=span)
+    if request.method == "POST" and form.is_valid():
+        asked = form.cleaned_data
+        try:
+            services.ask_for_study(
+                actor=request.actor,
+                station_id=station.pk,
+                first_day=asked["first_day"],
+                last_day=asked["last_day"],
+                once=asked["once"],
+                now=now,
+            )
+        except (services.UnableToPlan, services.UnableToMoveStudy) as refused:
+            form.refuse(refused)
+        else:
+            return redirect("lacks", station.slug)
+    shelf = queries.shelf(station)
+    context = {"station": station, "page": "rig-up", "form": form, "shelf": shelf, "now": now}
+    return render(request, "dayplan/lacks.html", context, status=422 if form.errors else 200)
+
+
+@station_page("POST")
+def cancel_study(request: StaffRequest, study_id: int) -> HttpResponse:
+    """Give a study up."""
+    try:
+        services.cancel_study(actor=request.actor, study_id=study_id, now=clock.now())
+    except services.UnableToMoveStudy as refused:
+        messages.error(request, refused.sentence)
+    return redirect("lacks", request.station.slug)
+
+
 def _page(request: StaffRequest, refused: Refused | None = None) -> HttpResponse:
     """The rig-up page, with why something was refused at its top."""
     now, station = clock.now(), request.station
@@ -117,6 +155,7 @@ def _page(request: StaffRequest, refused: Refused | None = None) -> HttpResponse
         "now": now,
         "is_today": day == today,
         "may_ask": day >= today and request.actor.may(Act.PLAN_DAY, station_id=station.pk),
+        "may_study": request.actor.may(Act.STUDY_SHED, station_id=station.pk),
         "may_accept": request.actor.may(Act.ACCEPT_PLAN, station_id=station.pk),
         "form": OnceForm(),
         "refused": refused,

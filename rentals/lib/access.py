@@ -46,6 +46,7 @@ class Act(StrEnum):
     PLAN_DAY = "plan the day"
     ACCEPT_PLAN = "accept a day plan"
     RIG_UP = "tick a rig off"
+    STUDY_SHED = "study what the shed lacks"
     OPEN_FRONT = "open the page for bookings from home"
     ERASE = "export or erase a rider"
     SEE_LIFE = "look at use and life of the kit"
@@ -98,6 +99,7 @@ MAY: Final[Mapping[Act, frozenset[Role]]] = {
     Act.PLAN_DAY: _BEACH,
     Act.ACCEPT_PLAN: _BEACH,
     Act.RIG_UP: _ALL,
+    Act.STUDY_SHED: frozenset({Role.MANAGER}),
     Act.OPEN_FRONT: frozenset({Role.MANAGER}),
     Act.ERASE: frozenset({Role.MANAGER}),
     Act.SEE_LIFE: _BEACH,

@@ -13,24 +13,31 @@ from rentals.dayplan.queries.promise import (
     promise,
 )
 from rentals.dayplan.queries.rig_up import RigUp, TaskRow, laid_out, plan_for, rig_up, tasks, visible_plan
+from rentals.dayplan.queries.studies import Bought, Shelf, bought, inputs_of, planned_days, shelf
 
 __all__ = [
     "WINDS",
+    "Bought",
     "Given",
     "Outlook",
     "Promise",
     "RigUp",
+    "Shelf",
     "ShortOf",
     "TaskRow",
     "UnableToSay",
     "Wish",
+    "bought",
     "day_rows",
     "day_stamp",
+    "inputs_of",
     "laid_out",
     "open_starts",
     "plan_for",
+    "planned_days",
     "promise",
     "rig_up",
+    "shelf",
     "tasks",
     "visible_plan",
 ]

@@ -13,6 +13,16 @@ from rentals.dayplan.services.solving import (
     finish_plan,
     take_plan,
 )
+from rentals.dayplan.services.studying import (
+    Slice,
+    UnableToMoveStudy,
+    ask_for_study,
+    cancel_study,
+    fail_study,
+    finish_study,
+    keep_slice,
+    take_slice,
+)
 from rentals.dayplan.services.ticking import UnableToTick, tick_rig
 
 __all__ = [
@@ -21,20 +31,28 @@ __all__ = [
     "TASK",
     "Errand",
     "PromiseIsStale",
+    "Slice",
     "UnableToAccept",
     "UnableToMovePlan",
+    "UnableToMoveStudy",
     "UnableToPlan",
     "UnableToPromise",
     "UnableToTick",
     "accept_plan",
     "adjust_plan",
     "ask_for_plan",
+    "ask_for_study",
     "beat",
     "book_promised",
     "cancel_plan",
+    "cancel_study",
     "fail_plan",
+    "fail_study",
     "finish_plan",
+    "finish_study",
+    "keep_slice",
     "keep_to",
     "take_plan",
+    "take_slice",
     "tick_rig",
 ]

@@ -4,19 +4,22 @@ import ast
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from rentals.audit.models import Entry
 from rentals.dayplan import services
+from rentals.dayplan.models import Study
 from rentals.lib.access import NOBODY, Actor, System, service
 from rentals.lib.problems import NotAllowed, NotVisible
 from rigging.allot.jsonform import to_problem
+from rigging.allot.lacks import Lacks
 from rigging.allot.solve import solve
 from tests.rentals.dayplan.day import WORKER, Day, asked, booked, rigs
 from tests.rentals.test_doors import ROLES
 
-Call = Callable[..., object]
+Call = Callable[..., Any]
 
 
 def ask(day: Day) -> Call:
@@ -56,6 +59,25 @@ def book(day: Day) -> Call:
     return lambda actor: booked(day, promise, actor=actor, riders=[rider.pk])
 
 
+def ask_study(day: Day) -> Call:
+    day.two()
+    assert day.solved()
+    today = day.cast.now.date()
+    return lambda actor: services.ask_for_study(
+        actor=actor, station_id=day.cast.tarrow.pk, first_day=today, last_day=today, now=day.cast.now
+    )
+
+
+def study(day: Day) -> Study:
+    kept: Study = ask_study(day)(day.cast.boss)
+    return kept
+
+
+def cancel_study(day: Day) -> Call:
+    study_id = study(day).pk
+    return lambda actor: services.cancel_study(actor=actor, study_id=study_id, now=day.cast.now)
+
+
 DOORS = {
     "ask_for_plan": (ask, "IM"),
     "adjust_plan": (adjust, "IM"),
@@ -63,6 +85,8 @@ DOORS = {
     "accept_plan": (accept, "IM"),
     "book_promised": (book, "DM"),
     "tick_rig": (tick, "DIM"),
+    "ask_for_study": (ask_study, "M"),
+    "cancel_study": (cancel_study, "M"),
 }
 
 
@@ -87,6 +111,17 @@ def finish(day: Day) -> Call:
     )
 
 
+def a_slice(day: Day) -> dict[str, Any]:
+    assert study(day)
+    taken = services.take_slice(actor=WORKER, now=day.cast.now)
+    return {"taken": taken, "looks": {}, "gains": {}}
+
+
+def study_at_hand(day: Day) -> Call:
+    assert study(day)
+    return partial(services.take_slice, now=day.cast.now)
+
+
 BY_ITSELF: dict[str, Callable[[Day], Call]] = {
     "take_plan": lambda day: partial(services.take_plan, now=day.cast.now),
     "beat": lambda day: partial(
@@ -95,6 +130,14 @@ BY_ITSELF: dict[str, Callable[[Day], Call]] = {
     "finish_plan": finish,
     "fail_plan": lambda day: partial(
         services.fail_plan, errand=errand(day), why="It cannot be read.", now=day.cast.now
+    ),
+    "take_slice": study_at_hand,
+    "keep_slice": lambda day: partial(services.keep_slice, **a_slice(day), progress=10, words="Looking."),
+    "finish_study": lambda day: partial(
+        services.finish_study, **a_slice(day), found=Lacks(purchases=(), others_points=0), now=day.cast.now
+    ),
+    "fail_study": lambda day: partial(
+        services.fail_study, taken=a_slice(day)["taken"], why="A day cannot be read.", now=day.cast.now
     ),
 }
 
