@@ -47,6 +47,7 @@ INSTALLED_APPS = [
     "rentals.weather",
     "rentals.fleet",
     "rentals.bookings",
+    "rentals.lessons",
     "rentals.rigs",
     "rentals.dayplan",
     "rentals.afloat",

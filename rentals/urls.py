@@ -6,6 +6,7 @@ from django.urls import URLPattern, URLResolver, include, path
 from django.views.i18n import set_language
 
 from rentals.desk.views import home
+from rentals.lessons.urls import feeds
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home, name="home"),
@@ -13,6 +14,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path(
         "sign-in/", login_not_required(LoginView.as_view(template_name="people/sign_in.html")), name="sign-in"
     ),
+    *feeds,
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
     path("language/", login_not_required(set_language), name="set_language"),
     path("<slug:station_slug>/", include("rentals.desk.urls")),

@@ -41,6 +41,13 @@ class Act(StrEnum):
     MEND = "mend an item"
     RELEASE = "release an item from the bench"
     WITHDRAW = "withdraw an item"
+    PLAN_LESSON = "plan a lesson"
+    ENROL = "enrol a student"
+    MOVE_LESSON = "move or cancel a lesson"
+    TEACH = "note what a student can do"
+    RAISE_LEVEL = "change a rider's level"
+    SET_ROSTER = "change the roster"
+    MAKE_FEED = "make a calendar address"
     ENTER_WEATHER = "enter wind"
     SET_STATION = "change the station"
     PLAN_DAY = "plan the day"
@@ -94,6 +101,13 @@ MAY: Final[Mapping[Act, frozenset[Role]]] = {
     Act.MEND: _BEACH,
     Act.RELEASE: _BEACH,
     Act.WITHDRAW: frozenset({Role.MANAGER}),
+    Act.PLAN_LESSON: _ALL,
+    Act.ENROL: _ALL,
+    Act.MOVE_LESSON: _ALL,
+    Act.TEACH: _BEACH,
+    Act.RAISE_LEVEL: _BEACH,
+    Act.SET_ROSTER: frozenset({Role.MANAGER}),
+    Act.MAKE_FEED: _ALL,
     Act.ENTER_WEATHER: _BEACH,
     Act.SET_STATION: frozenset({Role.MANAGER}),
     Act.PLAN_DAY: _BEACH,

@@ -9,6 +9,7 @@ from rentals.lib.access import Act, Actor
 from rentals.lib.problems import NotVisible, Refused
 from rentals.lib.writes import inside_write, write
 from rentals.people.models import MASS_KG, STATURE_CM, Rider
+from rigging.levels import Level
 
 OLDEST_YEARS = 100
 YOUNGEST_YEARS = 5
@@ -44,12 +45,13 @@ def change_rider(*, actor: Actor, rider_id: int, facts: RiderFacts, now: datetim
 
     Raises:
         NotVisible: no such rider at the actor's stations.
-        UnableToKeepRider: a fact out of range, with its field.
+        UnableToKeepRider: a fact out of range, or a level raised without an instructor, with its field.
     """
     rider = Rider.objects.visible_to(actor).select_for_update().filter(pk=rider_id).first()
     if rider is None:
         raise NotVisible("There is no such rider here.")
     actor.require(Act.EDIT_RIDER, station_id=rider.station_id)
+    _refuse_a_raise(actor, rider, facts)
     before = _told(rider)
     _apply(rider, facts, now)
     rider.save()
@@ -62,12 +64,26 @@ def change_rider(*, actor: Actor, rider_id: int, facts: RiderFacts, now: datetim
 
 
 @inside_write
+def set_level(*, rider: Rider, level: str) -> None:
+    """Set a rider's level as part of the write that keeps an instructor's word."""
+    rider.level = level
+    rider.save(update_fields=["level"])
+
+
+@inside_write
 def keep_rider(*, station_id: int, facts: RiderFacts, now: datetime) -> Rider:
     """Keep a new rider, as part of the write that brings them."""
     rider = Rider(station_id=station_id)
     _apply(rider, facts, now)
     rider.save()
     return rider
+
+
+def _refuse_a_raise(actor: Actor, rider: Rider, facts: RiderFacts) -> None:
+    """A level is raised by the word of somebody who may teach; anybody may lower it."""
+    raised = Level(facts.level).rank > Level(rider.level).rank
+    if raised and not actor.may(Act.RAISE_LEVEL, station_id=rider.station_id):
+        raise UnableToKeepRider.at("level", "Only an instructor's word raises a level. Ask one who saw them.")
 
 
 def check_facts(facts: RiderFacts, *, today: date) -> None:

@@ -19,6 +19,7 @@ APPS = [
     "weather",
     "fleet",
     "bookings",
+    "lessons",
     "rigs",
     "dayplan",
     "afloat",
