@@ -1,27 +1,39 @@
 """Today at one glance: who comes, who is out, who is late, and the next step of each outing."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
+from typing import Any
 
-from django.db.models import Q
+from django.db.models import Count, Q, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
 
 from rentals.afloat import queries as afloat
 from rentals.afloat.mapping import Beach
 from rentals.audit.models import Entry
 from rentals.bench.models import Job
 from rentals.bench.states import UNFINISHED
-from rentals.bookings.models import KitPart, Outing
+from rentals.bookings.models import Booking, KitPart, Outing
 from rentals.bookings.states import DROPPED, NOT_YET_AFLOAT, OutingState
-from rentals.fleet.models import Kind
-from rentals.fleet.states import OUT_OF_USE
+from rentals.dayplan.models import Plan
+from rentals.dayplan.states import PlanState
+from rentals.fleet.models import Item, Kind
+from rentals.fleet.states import OUT_OF_USE, ItemState
+from rentals.lib.access import Actor
+from rentals.lib.problems import NotVisible
 from rentals.lib.when import day_bounds
+from rentals.people.models import Rider
 from rentals.stations.models import Station
 from rentals.weather import queries as weather
 from rigging import checks
 
 LAST_ENTRIES = 40
+KIT_BY = timedelta(hours=1)
+"""How long before the start a rider without kit counts as short. Status: policy."""
+
+MOST_FOUND = 12
+FEWEST_LETTERS = 2
 NEXT_STEP = {
     OutingState.BOOKED: "Choose kit",
     OutingState.KITTED: "Issue and check",
@@ -41,16 +53,22 @@ class Row:
     next_step: str
     trouble: str
     lateness: checks.PhaseResult | None
+    to_issue: bool = False
 
     @property
     def late(self) -> bool:
         """Whether an overdue phase has begun."""
-        return self.lateness is not None and self.lateness.phase is not checks.Phase.ON_TIME
+        return _is_late(self.lateness)
+
+    @property
+    def is_to_come(self) -> bool:
+        """Whether the rider has not gone afloat yet."""
+        return self.outing.state in NOT_YET_AFLOAT
 
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """The day as Today shows it."""
+    """The day as Today shows it; `rows` are all of the day, or those that matter now."""
 
     day: date
     wind: weather.DayWind
@@ -62,26 +80,54 @@ class Board:
     done: int
     open_jobs: int
     lightning_until: datetime | None
+    unserved: int
+
+    @property
+    def hidden(self) -> int:
+        """How many outings of the day are not among the rows."""
+        return max(self.to_come + self.afloat + self.done - len(self.rows), 0)
+
+    @property
+    def unseen_afloat(self) -> int:
+        """How many of those afloat are not among the rows."""
+        return self.afloat - sum(row.outing.state == OutingState.AFLOAT for row in self.rows)
+
+    @property
+    def short(self) -> tuple[Row, ...]:
+        """Outings to come whose kit is missing or cannot go out."""
+        return tuple(row for row in self.rows if row.trouble and row.outing.state in NOT_YET_AFLOAT)
+
+    @property
+    def next_at(self) -> datetime | None:
+        """When the next riders come."""
+        return min((row.outing.starts_at for row in self.rows if row.is_to_come), default=None)
 
 
-def board(station: Station, day: date, *, now: datetime) -> Board:
-    """Return the board of a station's day: seven queries, eight when somebody is out."""
+def board(station: Station, day: date, *, now: datetime, most: int | None = None) -> Board:
+    """Return the board of a station's day: seven queries, eight when somebody is out.
+
+    Args:
+        station: whose day.
+        day: which.
+        now: the moment.
+        most: how many afloat and how many to come at most; those late are shown all. None for everything.
+    """
     start, end = day_bounds(day, station.zone)
-    outings = list(
-        Outing.objects.filter(station=station)
-        .filter(Q(starts_at__gte=start, starts_at__lt=end) | Q(state=OutingState.AFLOAT))
-        .exclude(state__in=DROPPED)
-        .with_faces()
-        .select_related("station")
-        .order_by("starts_at", "id")
+    of_day = Outing.objects.filter(station=station, starts_at__gte=start, starts_at__lt=end)
+    of_day = of_day.exclude(state__in=DROPPED)
+    outings = _outings(station, of_day, most)
+    out = sorted(
+        (each for each in outings if each.state == OutingState.AFLOAT), key=lambda each: each.ends_at
     )
-    out = [outing for outing in outings if outing.state == OutingState.AFLOAT]
     wind = weather.day_wind(station, day, now=now)
     beach = afloat.beach_now(station, now=now, riders_afloat=len(out))
     raised = afloat.reached(out) if out else {}
     judged = afloat.lateness(out, station, beach=beach, hours=wind.hours, raised=raised, now=now)
-    late = {state.outing.pk: state.result for state in judged}
-    rows = tuple(_rows(outings, late))
+    lateness = {state.outing.pk: state.result for state in judged}
+    beyond = out[most:] if most is not None else []
+    unseen = {each.pk for each in beyond if not _is_late(lateness.get(each.pk))}
+    rows = tuple(_rows([each for each in outings if each.pk not in unseen], lateness, now))
+    counts = _counts(station, of_day, day)
     return Board(
         day=day,
         wind=wind,
@@ -89,14 +135,41 @@ def board(station: Station, day: date, *, now: datetime) -> Board:
         rows=rows,
         late=tuple(sorted((row for row in rows if row.late), key=_worst_first)),
         afloat=len(out),
-        to_come=sum(row.outing.state in ("booked", "kitted", "cleared") for row in rows),
-        done=sum(row.outing.state in ("ashore", "closed") for row in rows),
-        open_jobs=Job.objects.filter(item__station=station, state__in=UNFINISHED).count(),
         lightning_until=_lightning_until(beach, now),
+        **counts,
     )
 
 
-def _rows(outings: Sequence[Outing], late: dict[int, checks.PhaseResult]) -> list[Row]:
+def _outings(station: Station, of_day: QuerySet[Outing], most: int | None) -> list[Outing]:
+    """Those afloat whenever they were due, and those of the day: all, or the next that ask for a hand."""
+    if most is not None:
+        waiting = of_day.exclude(state__in=(OutingState.AFLOAT, OutingState.CLOSED))
+        of_day = Outing.objects.filter(pk__in=waiting.order_by("starts_at", "id").values("pk")[:most])
+    afloat_now = Outing.objects.filter(station=station, state=OutingState.AFLOAT)
+    together = Outing.objects.filter(Q(pk__in=of_day.values("pk")) | Q(pk__in=afloat_now.values("pk")))
+    return list(together.with_faces().select_related("station").order_by("starts_at", "id"))
+
+
+def _counts(station: Station, of_day: QuerySet[Outing], day: date) -> dict[str, int]:
+    """The day in numbers: one query."""
+    plan = Plan.objects.of_day(station, day).filter(state=PlanState.ACCEPTED)
+    jobs = Job.objects.filter(item__station=station, state__in=UNFINISHED)
+    counts: dict[str, Coalesce] = {
+        "to_come": _count(of_day.filter(state__in=NOT_YET_AFLOAT)),
+        "done": _count(of_day.filter(state__in=(OutingState.ASHORE, OutingState.CLOSED))),
+        "open_jobs": _count(jobs),
+        "unserved": Coalesce(Subquery(plan.values("unserved")[:1]), 0),
+    }
+    found = Station.objects.filter(pk=station.pk).values_list(*counts.values())
+    return dict(zip(counts, found.get(), strict=True))
+
+
+def _count(rows: QuerySet[Any]) -> Coalesce:
+    counted = rows.order_by().values(one=Value(1)).annotate(count=Count("pk")).values("count")
+    return Coalesce(Subquery(counted), 0)
+
+
+def _rows(outings: Sequence[Outing], late: Mapping[int, checks.PhaseResult], now: datetime) -> list[Row]:
     kit: defaultdict[int, dict[str, KitPart]] = defaultdict(dict)
     for part in KitPart.objects.filter(outing__in=outings).in_force().with_items():
         kit[part.outing_id][part.part] = part
@@ -106,8 +179,9 @@ def _rows(outings: Sequence[Outing], late: dict[int, checks.PhaseResult]) -> lis
             sail=_named(kit[outing.pk].get(Kind.SAIL)),
             board=_named(kit[outing.pk].get(Kind.BOARD)),
             next_step=NEXT_STEP.get(OutingState(outing.state), ""),
-            trouble=_trouble(outing, kit[outing.pk].values()),
+            trouble=_trouble(outing, kit[outing.pk].values(), now),
             lateness=late.get(outing.pk),
+            to_issue=_is_here([part for part in kit[outing.pk].values() if not part.issued_at]),
         )
         for outing in outings
     ]
@@ -117,15 +191,31 @@ def _named(part: KitPart | None) -> str:
     return f"{part.item.model.name} ({part.item.tag})" if part else ""
 
 
-def _trouble(outing: Outing, parts: Iterable[KitPart]) -> str:
-    """Return what stands against an outing's kit: held but out of use, or not back though the rider is."""
+def _is_late(lateness: checks.PhaseResult | None) -> bool:
+    return lateness is not None and lateness.phase is not checks.Phase.ON_TIME
+
+
+def _trouble(outing: Outing, parts: Collection[KitPart], now: datetime) -> str:
+    """Return what stands against a kit: none in time, out of use, or not back though its rider is."""
     if outing.state == OutingState.ASHORE:
         out = [part.item.tag for part in parts if part.issued_at and not part.returned_at]
         return f"not back yet: {', '.join(out)}" if out else ""
     if outing.state not in NOT_YET_AFLOAT:
         return ""
+    if not parts and outing.starts_at - now < KIT_BY:
+        return "no kit yet"
     gone = [part.item for part in parts if part.item.state in OUT_OF_USE]
+    if not gone and outing.starts_at - now < KIT_BY:
+        others = [
+            part.item.tag for part in parts if not part.issued_at and part.item.state == ItemState.ISSUED
+        ]
+        return f"still out: {', '.join(others)}" if others else ""
     return "; ".join(f"{item.tag} is {item.state.replace('_', ' ')}" for item in gone)
+
+
+def _is_here(parts: Collection[KitPart]) -> bool:
+    """Say whether a kit can be handed over as it lies."""
+    return bool(parts) and all(part.item.state in (ItemState.READY, ItemState.RIGGED) for part in parts)
 
 
 def _lightning_until(beach: Beach, now: datetime) -> datetime | None:
@@ -144,3 +234,77 @@ def _worst_first(row: Row) -> tuple[int, datetime]:
 def outing_journal(outing: Outing) -> list[Entry]:
     """Return what happened to an outing, newest first: one query."""
     return list(Entry.objects.about("outing", outing.pk)[:LAST_ENTRIES])
+
+
+@dataclass(frozen=True, slots=True)
+class PartyToday:
+    """A party of today with its outings, as it is found and as its kit is handed over."""
+
+    booking: Booking
+    rows: tuple[Row, ...]
+
+    @property
+    def to_issue(self) -> tuple[Row, ...]:
+        """Riders whose kit is chosen and still here."""
+        return tuple(row for row in self.rows if row.to_issue and row.is_to_come and not row.trouble)
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a few letters or a scanned tag may mean."""
+
+    parties: tuple[PartyToday, ...]
+    riders: tuple[Rider, ...]
+    items: tuple[Item, ...]
+
+    @property
+    def count(self) -> int:
+        """How many things were found."""
+        return len(self.parties) + len(self.riders) + len(self.items)
+
+
+def find(actor: Actor, station: Station, words: str, *, now: datetime) -> Found:
+    """Return today's parties, other riders and items that letters or a tag may mean: four queries.
+
+    A tag that is hit exactly leaves everything else out. What a label's code carries is an address that ends
+    in the tag.
+    """
+    words = words.strip()
+    tag = words.rstrip("/").rpartition("/")[2]
+    items = Item.objects.visible_to(actor).filter(station=station).select_related("model")
+    exact = items.filter(tag__iexact=tag).first() if tag else None
+    if exact is not None:
+        return Found((), (), (exact,))
+    if len(words) < FEWEST_LETTERS:
+        return Found((), (), ())
+    start, end = day_bounds(station.local(now).date(), station.zone)
+    today = Outing.objects.visible_to(actor).filter(station=station).between(start, end).with_faces()
+    today = today.exclude(state__in=(*DROPPED, OutingState.CLOSED))
+    known = Q(rider__name__icontains=words) | Q(booking__party__contact_name__icontains=words)
+    outings = list(today.filter(known)[:MOST_FOUND])
+    riders = Rider.objects.visible_to(actor).filter(station=station).named(words)
+    others = riders.exclude(pk__in=[outing.rider_id for outing in outings]).order_by("name", "id")
+    named = items.filter(Q(tag__istartswith=words) | Q(model__name__icontains=words)).order_by("tag")
+    return Found(_parties(outings, now), tuple(others[:MOST_FOUND]), tuple(named[:MOST_FOUND]))
+
+
+def party_today(actor: Actor, station: Station, booking_id: int, *, now: datetime) -> PartyToday:
+    """Return the outings of a booking with their kit, up to today's: two queries.
+
+    Raises:
+        NotVisible: there is none there for this actor.
+    """
+    outings = Outing.objects.visible_to(actor).filter(station=station, booking_id=booking_id).with_faces()
+    _start, end = day_bounds(station.local(now).date(), station.zone)
+    outings = outings.exclude(state__in=DROPPED).filter(starts_at__lt=end).order_by("starts_at", "id")
+    parties = _parties(list(outings), now)
+    if not parties:
+        raise NotVisible("There is no such booking here.")
+    return parties[0]
+
+
+def _parties(outings: Sequence[Outing], now: datetime) -> tuple[PartyToday, ...]:
+    rows: defaultdict[int, list[Row]] = defaultdict(list)
+    for row in _rows(outings, {}, now) if outings else ():
+        rows[row.outing.booking_id].append(row)
+    return tuple(PartyToday(mine[0].outing.booking, tuple(mine)) for mine in rows.values())

@@ -6,6 +6,8 @@ from rentals.desk import views
 
 urlpatterns = [
     path("", views.today, name="today"),
+    path("find/", views.find, name="find"),
+    path("bookings/<int:booking_id>/issue/", views.issue_party, name="issue-party"),
     path("outings/<int:outing_id>/", views.outing, name="outing"),
     path("outings/<int:outing_id>/issue/", views.issue, name="issue"),
 ]

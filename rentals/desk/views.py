@@ -6,6 +6,7 @@ from datetime import timedelta
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.safestring import mark_safe
 
 from rentals.bookings import queries as bookings
@@ -15,7 +16,7 @@ from rentals.bookings.states import NOT_YET_AFLOAT, OutingState
 from rentals.desk import queries
 from rentals.lib import clock
 from rentals.lib.access import Act
-from rentals.lib.live import live
+from rentals.lib.live import found, live
 from rentals.lib.problems import Conflict
 from rentals.people.doors import StaffRequest, asked_day, may, station_page
 from rentals.rigs import queries as rigs
@@ -23,6 +24,9 @@ from rentals.rigs import services as rigs_services
 from rentals.rigs.forms import KitForm
 from rentals.stations.models import Station
 from rigging.drawing import wind_day_svg
+
+MOST_ROWS = 30
+"""How many afloat and how many to come Today shows before it is asked for all."""
 
 
 def home(request: HttpRequest) -> HttpResponse:
@@ -40,7 +44,7 @@ def today(request: StaffRequest) -> HttpResponse:
     now = clock.now()
     actual = request.station.local(now).date()
     day = asked_day(request, actual)
-    board = queries.board(request.station, day, now=now)
+    board = queries.board(request.station, day, now=now, most=None if "all" in request.GET else MOST_ROWS)
     minute = now.replace(second=0, microsecond=0)  # so that a part in which nothing happened stays the same
     drawn = wind_day_svg(
         board.wind.hours,
@@ -57,11 +61,58 @@ def today(request: StaffRequest) -> HttpResponse:
         "now": now,
         "is_today": day == actual,
         "may": {"book": may(request, Act.BOOK), "log": may(request, Act.ENTER_WEATHER)},
+        "words": "",
         "day_before": day - timedelta(days=1),
         "day_after": day + timedelta(days=1),
         "drawing": mark_safe(drawn),  # noqa: S308 - the core escapes every text in it
     }
     return live(request, "desk/today.html", "desk/parts/board.html", context, now=now)
+
+
+@station_page("GET")
+def find(request: StaffRequest) -> HttpResponse:
+    """Find a party, a rider or an item; what is hit alone is gone to at once."""
+    words = request.GET.get("q", "")
+    hits = queries.find(request.actor, request.station, words, now=clock.now())
+    if hits.count == 1 and not request.htmx:  # type: ignore[attr-defined]  # set by HtmxMiddleware
+        return redirect(_address(request.station, hits))
+    context = {"station": request.station, "page": "today", "hits": hits, "words": words}
+    return found(request, "desk/find.html", "desk/parts/found.html", context)
+
+
+def _address(station: Station, hits: queries.Found) -> str:
+    """Return where the only hit is shown."""
+    for party in hits.parties:
+        if party.to_issue:
+            return reverse("issue-party", args=[station.slug, party.booking.pk])
+        return reverse("outing", args=[station.slug, party.rows[0].outing.pk])
+    for rider in hits.riders:
+        return reverse("rider", args=[station.slug, rider.pk])
+    return reverse("item", args=[station.slug, hits.items[0].tag])
+
+
+@station_page("GET", "POST")
+def issue_party(request: StaffRequest, booking_id: int) -> HttpResponse:
+    """Hand a whole party its kit."""
+    now = clock.now()
+    party = queries.party_today(request.actor, request.station, booking_id, now=now)
+    refused = None
+    if request.method == "POST":
+        try:
+            handed = bookings_services.issue_party(actor=request.actor, kits=_ticked(request), now=now)
+        except (bookings_services.UnableToBook, Conflict) as problem:
+            refused = problem
+        else:
+            messages.success(request, f"Issued to {', '.join(each.rider.name for each in handed)}.")
+            return redirect("today", request.station.slug)
+    context = {"station": request.station, "page": "today", "party": party, "refused": refused}
+    return render(request, "desk/issue.html", context, status=422 if refused else 200)
+
+
+def _ticked(request: StaffRequest) -> dict[int, int]:
+    """Return outing and kit number of each box ticked: `12:1`."""
+    pairs = [value.partition(":") for value in request.POST.getlist("kit")]
+    return {int(pk): int(no) for pk, _, no in pairs if pk.isdecimal() and no.isdecimal()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,8 +133,8 @@ class Steps:
 def outing(request: StaffRequest, outing_id: int) -> HttpResponse:
     """Show an outing; choose its kit."""
     shown = bookings.outing_for(request.actor, request.station, outing_id)
-    found = rigs.offers(shown, now=clock.now())
-    form = KitForm(found, request.POST or None)
+    offers = rigs.offers(shown, now=clock.now())
+    form = KitForm(offers, request.POST or None)
     if request.method == "POST" and form.is_valid() and _keep_kit(request, shown, form):
         return redirect("outing", request.station.slug, shown.pk)
     day = shown.starts_at.date()
@@ -91,11 +142,11 @@ def outing(request: StaffRequest, outing_id: int) -> HttpResponse:
         "station": request.station,
         "page": "today",
         "outing": shown,
-        "offers": found,
+        "offers": offers,
         "form": form,
-        "kit": found.kit.values(),
+        "kit": offers.kit.values(),
         "card": rigs.card_of(shown),
-        "steps": _steps(request, shown.state, found),
+        "steps": _steps(request, shown.state, offers),
         "age": shown.rider.age_on(day),
         "minor": shown.rider.is_minor_on(day),
         "entries": queries.outing_journal(shown),
@@ -134,8 +185,8 @@ def issue(request: StaffRequest, outing_id: int) -> HttpResponse:
     return redirect("launch-check" if checks_it else "outing", request.station.slug, handed.pk)
 
 
-def _steps(request: StaffRequest, state: str, found: rigs.Offers) -> Steps:
-    issued = any(part.issued_at and not part.returned_at for part in found.kit.values())
+def _steps(request: StaffRequest, state: str, offers: rigs.Offers) -> Steps:
+    issued = any(part.issued_at and not part.returned_at for part in offers.kit.values())
     return Steps(
         choose=state in NOT_YET_AFLOAT and not issued,
         issue=state in (OutingState.KITTED, OutingState.CLEARED) and not issued,

@@ -72,6 +72,11 @@ def _issue(cast: Walk) -> Call:
     return lambda actor: cast.issue(outing, actor=actor)
 
 
+def _issue_party(cast: Walk) -> Call:
+    outing = cast.kitted()
+    return lambda actor: bookings.issue_party(actor=actor, kits={outing.pk: 1}, now=cast.now)
+
+
 def _look_over(cast: Walk) -> Call:
     outing = cast.issued()
     return lambda actor: cast.look_over(outing, actor=actor)
@@ -206,6 +211,7 @@ DOORS = [
     Door("bookings.cancel_outing", "D-M", _cancel),
     Door("rigs.kit_outing", "DIM", _kit),
     Door("bookings.issue_kit", "DIM", _issue),
+    Door("bookings.issue_party", "DIM", _issue_party),
     Door("afloat.log_beach", "-IM", _beach),
     Door("afloat.check_launch", "-IM", _look_over),
     Door("afloat.launch", "-IM", _launch),

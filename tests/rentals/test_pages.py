@@ -57,10 +57,15 @@ PAGES = [
             *BEACH,
             "afloat_phasechange",
             "bookings_kitpart",
-            "bench_job",
+            "stations_station",
         ],
         # Riders afloat are among the outings; their kit is one query for all.
         lambda cast: after(cast.out()),
+    ),
+    Page(
+        "issue-party",
+        ["bookings_outing", "bookings_kitpart"],
+        lambda cast: [cast.kitted().booking_id],
     ),
     Page(
         "outing that is booked",

@@ -1,0 +1,92 @@
+"""What the script does, in a browser: live parts that say how old they are, a desk by keyboard alone."""
+
+import re
+import time
+
+import pytest
+from playwright.sync_api import Page, Route, expect
+
+pytestmark = [pytest.mark.journey, pytest.mark.parametrize("house", ["embedded"], indirect=True)]
+
+TODAY = "/tarrow-lagoon/"
+BY_KEYBOARD_S = 10
+"""The product's promise for issuing to a party."""
+
+
+def sign_in(page: Page, username: str) -> None:
+    page.goto("/sign-in/")
+    page.get_by_label("Username").fill(username)
+    page.get_by_label("Password").fill("marram-demo")
+    page.locator("main").get_by_role("button", name="Sign in").click()
+    expect(page.get_by_role("button", name="Sign out")).to_be_visible()
+
+
+class TestLivePart:
+    def test_it_renews_itself_and_says_when(self, page: Page) -> None:
+        sign_in(page, "desk")
+        page.goto(TODAY)
+        at = page.locator("[data-at]")
+        first = at.inner_text()
+
+        expect(at).not_to_have_text(first, timeout=8000)
+        expect(page.locator(".live table")).to_be_visible()
+
+    def test_it_says_loudly_when_it_could_not_and_mends(self, page: Page) -> None:
+        sign_in(page, "desk")
+        page.goto(TODAY)
+        word = page.locator("[data-stale]")
+        expect(word).to_be_hidden()
+
+        page.context.set_offline(True)
+        expect(word).to_contain_text("Not renewed since", timeout=10_000)
+        expect(word).to_contain_text("no connection")
+        page.context.set_offline(False)
+
+        expect(word).to_be_hidden(timeout=10_000)
+
+    def test_when_signed_out_it_says_so_and_keeps_what_it_showed(self, page: Page) -> None:
+        sign_in(page, "desk")
+        page.goto(TODAY)
+        rows = page.locator(".live tbody tr").count()
+
+        page.context.clear_cookies()
+
+        expect(page.locator("[data-stale]")).to_contain_text("sign in again", timeout=10_000)
+        assert page.locator(".live tbody tr").count() == rows
+
+
+def test_a_second_tap_on_a_form_sends_nothing(page: Page) -> None:
+    sign_in(page, "desk")
+    page.goto(TODAY)
+    sent: list[str] = []
+
+    def slowly(route: Route) -> None:
+        sent.append(route.request.url)
+        route.fulfill(status=204)
+
+    page.route("**/ashore/", slowly)
+    button = page.get_by_role("button", name="Ashore", exact=True).first
+    button.dblclick(no_wait_after=True)
+    page.wait_for_timeout(300)
+
+    assert len(sent) == 1
+
+
+@pytest.mark.parametrize("page", ["desk"], indirect=True)
+def test_a_party_gets_its_kit_by_keyboard_alone_in_ten_seconds(page: Page) -> None:
+    sign_in(page, "desk")
+    page.goto(TODAY)
+    row = page.get_by_role("row").filter(has=page.get_by_role("link", name="Issue", exact=True)).first
+    name = row.get_by_role("rowheader").get_by_role("link").inner_text()
+    page.goto(TODAY)
+    began = time.monotonic()
+
+    page.keyboard.type(name)
+    expect(page.locator("#found")).to_contain_text(re.compile("found"))
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name=re.compile("Issue to"))).to_be_visible()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("status").first).to_contain_text("Issued to")
+
+    assert time.monotonic() - began < BY_KEYBOARD_S
+    expect(page.get_by_role("status").first).to_contain_text(name)
