@@ -268,29 +268,12 @@ def issue_kit(*, actor: Actor, outing_id: int, kit_no: int, now: datetime) -> Ou
         UnableToMoveOuting: no kit is chosen, or it was swapped meanwhile.
         UnableToMove: an item is held back, on the bench, withdrawn, or still with somebody else.
     """
-    return _hand_over(actor, outing_id, kit_no, now)
-
-
-@write
-def issue_party(*, actor: Actor, kits: Mapping[int, int], now: datetime) -> list[Outing]:
-    """Hand several riders their kit at once, all or nobody.
-
-    Args:
-        actor: who hands over.
-        kits: the number of the kit by the outing's id, as the page showed it.
-        now: the moment.
-
-    Raises:
-        UnableToBook: nobody was named.
-        UnableToMoveOuting, UnableToMove: as `issue_kit`, for any of them.
-    """
-    if not kits:
-        raise UnableToBook.at("outing", "Tick who gets their kit.")
-    return [_hand_over(actor, outing_id, kit_no, now) for outing_id, kit_no in sorted(kits.items())]
+    return hand_over(actor, outing_id, kit_no, now)
 
 
 @inside_write
-def _hand_over(actor: Actor, outing_id: int, kit_no: int, now: datetime) -> Outing:
+def hand_over(actor: Actor, outing_id: int, kit_no: int, now: datetime) -> Outing:
+    """Hand a kit over as part of a write, as `issue_kit` does."""
     outing = visible_outing(actor, outing_id)
     actor.require(Act.ISSUE, station_id=outing.station_id)
     if outing.kit_no != kit_no or outing.state not in (OutingState.KITTED, OutingState.CLEARED):

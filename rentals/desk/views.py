@@ -14,6 +14,7 @@ from rentals.bookings import services as bookings_services
 from rentals.bookings.models import Outing
 from rentals.bookings.states import NOT_YET_AFLOAT, OutingState
 from rentals.desk import queries
+from rentals.desk.services import issuing as services
 from rentals.lib import clock
 from rentals.lib.access import Act
 from rentals.lib.live import found, live
@@ -99,8 +100,8 @@ def issue_party(request: StaffRequest, booking_id: int) -> HttpResponse:
     refused = None
     if request.method == "POST":
         try:
-            handed = bookings_services.issue_party(actor=request.actor, kits=_ticked(request), now=now)
-        except (bookings_services.UnableToBook, Conflict) as problem:
+            handed = services.issue_party(actor=request.actor, kits=_ticked(request), now=now)
+        except (services.NobodyNamed, Conflict) as problem:
             refused = problem
         else:
             messages.success(request, f"Issued to {', '.join(each.rider.name for each in handed)}.")

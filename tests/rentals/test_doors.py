@@ -19,6 +19,7 @@ from rentals.bench import services as bench
 from rentals.bookings import services as bookings
 from rentals.bookings.models import Outing
 from rentals.desk import services as desk
+from rentals.desk.services import issuing
 from rentals.lib.access import NOBODY, System, service
 from rentals.lib.problems import NotAllowed, NotVisible
 from rentals.mail import services as mail
@@ -74,7 +75,7 @@ def _issue(cast: Walk) -> Call:
 
 def _issue_party(cast: Walk) -> Call:
     outing = cast.kitted()
-    return lambda actor: bookings.issue_party(actor=actor, kits={outing.pk: 1}, now=cast.now)
+    return lambda actor: issuing.issue_party(actor=actor, kits={outing.pk: 1}, now=cast.now)
 
 
 def _look_over(cast: Walk) -> Call:
@@ -211,7 +212,7 @@ DOORS = [
     Door("bookings.cancel_outing", "D-M", _cancel),
     Door("rigs.kit_outing", "DIM", _kit),
     Door("bookings.issue_kit", "DIM", _issue),
-    Door("bookings.issue_party", "DIM", _issue_party),
+    Door("desk.issue_party", "DIM", _issue_party),
     Door("afloat.log_beach", "-IM", _beach),
     Door("afloat.check_launch", "-IM", _look_over),
     Door("afloat.launch", "-IM", _launch),
