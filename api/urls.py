@@ -6,6 +6,7 @@ from api import (
     beach,
     bookings,
     dayplan,
+    incidents,
     items,
     jobs,
     kit,
@@ -69,6 +70,23 @@ urlpatterns: list[URLPattern] = [
     path("items/<int:item_id>/", items.OneItem.as_view(), name="item"),
     path("items/<int:item_id>/faults/", items.Faults.as_view(), name="faults"),
     path("items/<int:item_id>/withdraw/", items.Withdraw.as_view(), name="withdraw"),
+    path("stations/<slug:station>/incidents/", incidents.Incidents.as_view(), name="incidents"),
+    path(
+        "stations/<slug:station>/incidents/without-names/",
+        incidents.NamelessIncidents.as_view(),
+        name="incidents-without-names",
+    ),
+    path("incidents/<int:incident_id>/", incidents.OneIncident.as_view(), name="incident"),
+    path(
+        "incidents/<int:incident_id>/corrections/",
+        incidents.Corrections.as_view(),
+        name="incident-corrections",
+    ),
+    path(
+        "incidents/<int:incident_id>/follow-ups/", incidents.FollowUps.as_view(), name="incident-follow-ups"
+    ),
+    path("incidents/<int:incident_id>/close/", incidents.CloseIncident.as_view(), name="incident-close"),
+    path("incidents/<int:incident_id>/reopen/", incidents.ReopenIncident.as_view(), name="incident-reopen"),
     path("jobs/<int:job_id>/mend/", jobs.Mend.as_view(), name="mend"),
     path("jobs/<int:job_id>/release/", jobs.Release.as_view(), name="release"),
     # Last, so that an address which leads nowhere is answered as a problem and not as a page.

@@ -53,6 +53,7 @@ INSTALLED_APPS = [
     "rentals.afloat",
     "rentals.bench",
     "rentals.review",
+    "rentals.incidents",
     "rentals.desk",
     "api",
     "django_htmx",

@@ -19,6 +19,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("language/", login_not_required(set_language), name="set_language"),
     path("<slug:station_slug>/", include("rentals.desk.urls")),
     path("<slug:station_slug>/", include("rentals.review.urls")),
+    path("<slug:station_slug>/", include("rentals.incidents.urls")),
     path("<slug:station_slug>/", include("rentals.bench.urls")),
     path("<slug:station_slug>/", include("rentals.afloat.urls")),
     path("<slug:station_slug>/", include("rentals.dayplan.urls")),

@@ -59,6 +59,9 @@ class Act(StrEnum):
     SEE_LIFE = "look at use and life of the kit"
     REVIEW = "look at the review"
     SET_COSTS = "set what kit costs"
+    REPORT_INCIDENT = "report an incident"
+    FOLLOW_INCIDENT = "add to an incident"
+    CLOSE_INCIDENT = "close an incident"
 
 
 class System(StrEnum):
@@ -119,6 +122,9 @@ MAY: Final[Mapping[Act, frozenset[Role]]] = {
     Act.SEE_LIFE: _BEACH,
     Act.REVIEW: frozenset({Role.MANAGER}),
     Act.SET_COSTS: frozenset({Role.MANAGER}),
+    Act.REPORT_INCIDENT: _ALL,
+    Act.FOLLOW_INCIDENT: _ALL,
+    Act.CLOSE_INCIDENT: frozenset({Role.MANAGER}),
 }
 
 _asked: ContextVar[bool] = ContextVar("permission asked", default=False)

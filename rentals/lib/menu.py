@@ -31,6 +31,7 @@ MENU: Final[tuple[Entry, ...]] = (
     Entry("riders", "Riders", "riders"),
     Entry("life", "Life", "life", Act.SEE_LIFE),
     Entry("review", "Review", "review", Act.REVIEW),
+    Entry("incidents", "Incidents", "incidents"),
 )
 
 

@@ -9,6 +9,7 @@ from django.contrib.auth.hashers import make_password
 
 from api.urls import urlpatterns
 from rentals.bookings.models import Outing
+from rentals.incidents import services as incidents
 from rentals.weather.models import Kind
 from rentals.weather.services import add_source
 from tests.api.bodies import BEACH, a_party, a_rider, a_wind
@@ -89,6 +90,30 @@ def of_a_plan(rest: str = "") -> Place:
 
 def _another_sail(cast: Cast) -> dict[str, Any]:
     return {"outing_id": Outing.objects.get().pk, "sail": "Samphire 5.0"}
+
+
+AN_INCIDENT: dict[str, Any] = {
+    "kind": "near_miss",
+    "severity": "none",
+    "happened_at": "2027-07-14T09:30+01:00",
+    "words": "The boom came off; the rider swam in.",
+}
+WORDS = {"words": "Rang the rider"}
+
+
+def of_an_incident(rest: str = "", *, closed: bool = False) -> Place:
+    """An address under an incident just reported."""
+
+    def place(cast: Cast) -> str:
+        told = incidents.Told(
+            kind="loss", severity="none", cause="unknown", happened_at=cast.now, words="A fin is gone."
+        )
+        made = incidents.report_incident(actor=cast.boss, station_id=cast.tarrow.pk, told=told, now=cast.now)
+        if closed:
+            incidents.close_incident(actor=cast.boss, incident_id=made.pk, words="Found", now=cast.now)
+        return f"/incidents/{made.pk}/{rest}"
+
+    return place
 
 
 A_SOURCE: dict[str, Any] = {"kind": "taf", "url": "https://met.invalid/taf.txt", "every_min": 30}
@@ -194,6 +219,20 @@ ROWS = (
     Row(
         "mend", "post", lambda cast: f"/jobs/{cast.faulty().pk}/mend/", _json({"work": "Patched"}), BEACH_DOES
     ),
+    Row("incidents", "get", at_tarrow("incidents/"), None, LOOK),
+    Row("incidents", "post", at_tarrow("incidents/"), _json(AN_INCIDENT), ALL_MAKE),
+    Row("incidents-without-names", "get", at_tarrow("incidents/without-names/"), None, LOOK),
+    Row("incident", "get", of_an_incident(), None, LOOK),
+    Row(
+        "incident-corrections",
+        "post",
+        of_an_incident("corrections/"),
+        _json({**AN_INCIDENT, "why": "Heard the witness"}),
+        ALL_MAKE,
+    ),
+    Row("incident-follow-ups", "post", of_an_incident("follow-ups/"), _json(WORDS), ALL_MAKE),
+    Row("incident-close", "post", of_an_incident("close/"), _json(WORDS), MANAGER_DOES),
+    Row("incident-reopen", "post", of_an_incident("reopen/", closed=True), _json(WORDS), MANAGER_DOES),
     Row("release", "post", lambda cast: f"/jobs/{cast.mended().pk}/release/", None, BEACH_DOES),
 )
 

@@ -25,6 +25,7 @@ APPS = [
     "afloat",
     "bench",
     "review",
+    "incidents",
     "desk",
 ]
 """From the bottom up, as the import contract has them."""

@@ -1,5 +1,6 @@
 """Faults: reported, mended, released by a second person where they can hurt; and items withdrawn."""
 
+from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -11,7 +12,7 @@ from rentals.bench.states import MOVES, UNFINISHED, JobEvent, JobState
 from rentals.bookings.models import KitPart, Outing
 from rentals.fleet import services as fleet
 from rentals.fleet.models import Item
-from rentals.fleet.states import ItemEvent, ItemState
+from rentals.fleet.states import OUT_OF_USE, ItemEvent, ItemState
 from rentals.lib.access import Act, Actor
 from rentals.lib.moves import shift
 from rentals.lib.problems import Conflict, Refused
@@ -88,12 +89,14 @@ def release(*, actor: Actor, job_id: int, now: datetime) -> Job:
 
     Raises:
         NotVisible, JobMovedOn: no such job; not mended.
-        UnableToMend: a kind whose failure can hurt needs a second person; or another fault is open.
+        UnableToMend: a kind whose failure can hurt needs a second person; or it is still with a rider.
     """
     job = visible_job(actor, job_id)
     actor.require(Act.RELEASE, station_id=job.item.station_id)
     if job.item.model.kind in SECOND_PERSON_KINDS and job.mended_by_id == actor.user_id:
         raise UnableToMend("A second person must look this item over and release it. Ask a colleague.")
+    if KitPart.objects.filter(item=job.item).with_rider().exists():
+        raise UnableToMend(f"{job.item.tag} is still with a rider. Take it back first.")
     # Locked, so that of two who release an item's last two faults at once the second sees the first's.
     Item.objects.select_for_update().get(pk=job.item_id)
     _move_job(job, JobEvent.RELEASE, finished_at=now, finished_by_id=actor.user_id)
@@ -139,9 +142,7 @@ def withdraw(*, actor: Actor, item_id: int, reason: str, now: datetime) -> Item:
 @inside_write
 def open_job(actor: Actor, act: Act, item: Item, fault: str, outing: Outing | None, now: datetime) -> Job:
     """Open the job of a fault and take the item to the bench, out of whatever rig it stands in."""
-    job = Job.objects.create(
-        item=item, fault=fault.strip()[:300], opened_at=now, opened_by_id=actor.user_id, outing=outing
-    )
+    job = _new_job(actor, item, fault, outing, now)
     if item.state != ItemState.ON_BENCH:
         fleet.move_items(
             actor=actor, act=act, items=[item], event=ItemEvent.TO_BENCH, text=f"Fault: {job.fault}", now=now
@@ -150,6 +151,34 @@ def open_job(actor: Actor, act: Act, item: Item, fault: str, outing: Outing | No
     else:
         tell(actor, act, job, f"Another fault: {job.fault}", now)
     return job
+
+
+@inside_write
+def hold_for_inspection(
+    *, actor: Actor, act: Act, items: Collection[Item], why: str, outing: Outing | None = None, now: datetime
+) -> list[Job]:
+    """Hold items back at once, each with a job that says what to look for; withdrawn ones are left alone.
+
+    What is with a rider is held back as well: it cannot be promised or launched with from now on, and the
+    return check takes it off the rider without putting it back into use.
+    """
+    kept = [item for item in items if item.state != ItemState.WITHDRAWN]
+    jobs = [_new_job(actor, item, why, outing, now) for item in kept]
+    in_use = [item for item in kept if item.state not in OUT_OF_USE]
+    in_rack = [item.pk for item in in_use if item.state != ItemState.ISSUED]
+    fleet.move_items(actor=actor, act=act, items=in_use, event=ItemEvent.HOLD_BACK, text=why, now=now)
+    fleet.derig(actor=actor, act=act, item_ids=in_rack, now=now)
+    for job, item in zip(jobs, kept, strict=True):
+        if item not in in_use:
+            tell(actor, act, job, why, now)
+    return jobs
+
+
+@inside_write
+def _new_job(actor: Actor, item: Item, fault: str, outing: Outing | None, now: datetime) -> Job:
+    return Job.objects.create(
+        item=item, fault=fault.strip()[:300], opened_at=now, opened_by_id=actor.user_id, outing=outing
+    )
 
 
 @inside_write

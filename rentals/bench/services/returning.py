@@ -14,8 +14,8 @@ from rentals.bookings import services as bookings
 from rentals.bookings.models import KitPart, Outing
 from rentals.bookings.states import OutingEvent, OutingState
 from rentals.fleet import services as fleet
-from rentals.fleet.models import RIG_PARTS
-from rentals.fleet.states import ItemEvent
+from rentals.fleet.models import RIG_PARTS, Item
+from rentals.fleet.states import ItemEvent, ItemState
 from rentals.lib.access import Act, Actor
 from rentals.lib.problems import Refused
 from rentals.lib.writes import write
@@ -136,7 +136,9 @@ def _take_items(
     else:
         turn_round = timedelta(minutes=outing.station.turn_round_min)
         fleet.shorten_holds(hold_ids=holds, until=now + turn_round)
-    whole = [parts[line.item_id] for line in back if not line.fault.strip()]
+    unharmed = [parts[line.item_id] for line in back if not line.fault.strip()]
+    whole = [part for part in unharmed if part.item.state == ItemState.ISSUED]
+    _tell_held_back(actor, [part.item for part in unharmed if part not in whole], now)
     rig_whole = stays_rigged and sum(part.part in RIG_PARTS for part in whole) == len(RIG_PARTS)
     for event, rigged in ((ItemEvent.TAKE_BACK_RIGGED, True), (ItemEvent.TAKE_BACK, False)):
         items = [part.item for part in whole if (rig_whole and part.part in RIG_PARTS) is rigged]
@@ -150,3 +152,10 @@ def _take_items(
     for line in back:
         if line.fault.strip():
             open_job(actor, Act.TAKE_BACK, parts[line.item_id].item, line.fault, outing, now)
+
+
+def _tell_held_back(actor: Actor, items: Collection[Item], now: datetime) -> None:
+    """Note the return of what was held back while it was with the rider: it stays held back."""
+    for item in items:
+        line = journal.Line("item", item.pk, "Came back; stays held back until the bench releases it")
+        journal.record(actor=actor, act=Act.TAKE_BACK, station_id=item.station_id, lines=[line], now=now)

@@ -31,6 +31,9 @@ TABLE = {
     Act.SEE_LIFE: (False, True, True),
     Act.REVIEW: (False, False, True),
     Act.SET_COSTS: (False, False, True),
+    Act.REPORT_INCIDENT: (True, True, True),
+    Act.FOLLOW_INCIDENT: (True, True, True),
+    Act.CLOSE_INCIDENT: (False, False, True),
 }
 CASES = [
     pytest.param(act, role, allowed, id=f"{role} may{'' if allowed else ' not'} {act}")

@@ -1,0 +1,156 @@
+"""An incident as it is told, corrected, followed up and closed."""
+
+import re
+from collections.abc import Collection, Sequence
+from datetime import datetime
+from typing import Any
+
+from django import forms
+
+from rentals.fleet.models import Item
+from rentals.incidents import queries
+from rentals.incidents.models import Cause, Kind, Severity, Telling
+from rentals.incidents.services import DONE, PLACE, WHY, WITNESS, WORDS, Told
+from rentals.lib.forms import MomentForm, OnceForm, PlainForm
+from rentals.lib.problems import Refused
+from rentals.stations.models import Station
+
+NAMES = {"happened_at": "time", "outing_id": "outing", "rider_id": "rider", "items": "tags"}
+"""Fields of the service that the form calls otherwise."""
+
+
+def _choices(known: Any, nothing: str = "") -> list[tuple[str, str]]:
+    return [("", nothing), *known]
+
+
+class IncidentForm(OnceForm, MomentForm):
+    """What happened; the kit of the outing as ticks, other items by their tags."""
+
+    kind = forms.ChoiceField(label="What was it?", choices=_choices(Kind.choices, "choose"))
+    severity = forms.ChoiceField(label="How bad?", choices=_choices(Severity.choices, "choose"))
+    cause = forms.ChoiceField(label="Main cause", choices=Cause.choices, initial=Cause.UNKNOWN)
+    day = forms.DateField(label="Day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    time = forms.CharField(label="Time", max_length=12, help_text="such as 14:30")
+    place = forms.CharField(
+        label="Where", max_length=PLACE, required=False, help_text="such as: 200 m off the jetty"
+    )
+    words = forms.CharField(
+        label="What happened?",
+        max_length=WORDS,
+        widget=forms.Textarea(attrs={"rows": 6}),
+        help_text="Facts in their order: what was seen, by whom, what was done",
+    )
+    witness = forms.CharField(
+        label="Witness", max_length=WITNESS, required=False, help_text="name and how to reach them"
+    )
+    outing = forms.ChoiceField(label="Outing", required=False)
+    rider = forms.ChoiceField(label="Rider", required=False, help_text="left empty: the outing's rider")
+    tags = forms.CharField(
+        label="Other items involved, by tag", max_length=300, required=False, help_text="such as: S04, M11"
+    )
+
+    def __init__(
+        self,
+        station: Station,
+        outings: Sequence[tuple[str, str]],
+        riders: Sequence[tuple[str, str]],
+        kit: Sequence[Item] = (),
+        data: Any = None,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(data, **kwargs)
+        self.station, self.kit = station, kit
+        self.named: Collection[Item] = ()
+        self.fields["outing"].choices = _choices(outings, "none")  # type: ignore[attr-defined]  # of a select
+        self.fields["rider"].choices = _choices(riders, "none")  # type: ignore[attr-defined]
+        for item in kit:
+            label = f"{item.tag} {item.model.name}"
+            self.fields[f"item_{item.pk}"] = forms.BooleanField(label=label, required=False)
+
+    @property
+    def ticks(self) -> list[forms.BoundField]:
+        """The outing's kit."""
+        return [self[f"item_{item.pk}"] for item in self.kit]
+
+    def clean_tags(self) -> str:
+        """Find the items that are named; say which are not here."""
+        written: str = self.cleaned_data["tags"]
+        tags = [tag for tag in re.split(r"[\s,;]+", written) if tag]
+        known = queries.items_tagged(self.station, tags) if tags else {}
+        unknown = [tag for tag in tags if tag.upper() not in known]
+        if unknown:
+            raise forms.ValidationError(f"There is no item {', '.join(unknown)} here. Check the tag.")
+        self.named = known.values()
+        return written
+
+    @property
+    def item_ids(self) -> list[int]:
+        """Items ticked or named."""
+        ticked = [item.pk for item in self.kit if self.cleaned_data[f"item_{item.pk}"]]
+        return sorted({*ticked, *(item.pk for item in self.named)})
+
+    def told(self) -> Told | None:
+        """Return what was told; None when the time is off, which is then said beside it."""
+        happened_at = self.moment_of("day", "time", self.station.zone)
+        if happened_at is None:
+            return None
+        said: dict[str, Any] = self.cleaned_data
+        return Told(
+            **{name: said[name] for name in ("kind", "severity", "cause", "words", "place", "witness")},
+            happened_at=happened_at,
+            outing_id=int(said["outing"]) if said["outing"] else None,
+            rider_id=int(said["rider"]) if said["rider"] else None,
+        )
+
+    def refused(self, refused: Refused) -> None:
+        """Put a refusal beside the fields as this form calls them."""
+        self.refuse(refused, names=NAMES)
+
+
+class CorrectionForm(IncidentForm):
+    """An incident told anew, and why."""
+
+    why = forms.CharField(label="Why is it corrected?", max_length=WHY)
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class DoneForm(OnceForm):
+    """What was done about an incident."""
+
+    words = forms.CharField(
+        label="What was done or found?", max_length=DONE, widget=forms.Textarea(attrs={"rows": 3})
+    )
+
+
+class TurnForm(PlainForm):
+    """What was learnt, or why it is opened again."""
+
+    words = forms.CharField(
+        label="What was learnt?", max_length=DONE, widget=forms.Textarea(attrs={"rows": 3})
+    )
+
+    def __init__(self, closed: bool, data: Any = None, **kwargs: Any) -> None:
+        super().__init__(data, **kwargs)
+        if closed:
+            self.fields["words"].label = "Why is it opened again?"
+
+
+def as_told(telling: Telling, station: Station) -> dict[str, object]:
+    """Return what a correction starts from."""
+    local = station.local(telling.happened_at)
+    return {
+        **{
+            name: getattr(telling, name)
+            for name in ("kind", "severity", "cause", "words", "place", "witness")
+        },
+        **at(local),
+        "outing": telling.outing_id or "",
+        "rider": telling.rider_id or "",
+        "version": telling.version,
+    }
+
+
+def at(local: datetime) -> dict[str, object]:
+    """Return a moment as day and time fields show it; in the hour that comes twice, with its offset."""
+    twice = local.replace(fold=0).utcoffset() != local.replace(fold=1).utcoffset()
+    return {"day": local.date(), "time": f"{local:%H:%M %z}" if twice else f"{local:%H:%M}"}

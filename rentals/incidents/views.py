@@ -1,0 +1,200 @@
+"""Pages of incidents: the list, telling one, correcting and following it up, and the export without names."""
+
+import csv
+from dataclasses import astuple, fields
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+
+from rentals.bookings import queries as bookings
+from rentals.incidents import queries, services
+from rentals.incidents.forms import CorrectionForm, DoneForm, IncidentForm, TurnForm, as_told, at
+from rentals.incidents.models import Kind
+from rentals.lib import clock
+from rentals.lib.access import Act
+from rentals.lib.problems import Refused
+from rentals.people import queries as people
+from rentals.people.doors import StaffRequest, may, station_page
+
+LONGEST_ID = 19
+"""Digits beyond which a number is no row's."""
+
+
+@station_page("GET")
+def incidents(request: StaffRequest) -> HttpResponse:
+    """List incidents, those open first."""
+    asked = {"kind": request.GET.get("kind", ""), "open": request.GET.get("open", "")}
+    listed = queries.incidents_at(request.station, kind=asked["kind"], open_only=bool(asked["open"]))
+    context = {
+        "station": request.station,
+        "page": "incidents",
+        "listed": listed,
+        "open": sum(not row.closed for row in listed),
+        "asked": asked,
+        "kinds": Kind.choices,
+    }
+    return render(request, "incidents/incidents.html", context)
+
+
+@station_page("GET", "POST")
+def report(request: StaffRequest) -> HttpResponse:
+    """Report an incident, of an outing where the address names one."""
+    asked = request.GET.get("outing", "")
+    of = (
+        bookings.outing_for(request.actor, request.station, int(asked))
+        if asked.isdecimal() and len(asked) < LONGEST_ID
+        else None
+    )
+    now = clock.now()
+    outings = queries.outing_choices(request.station, now=now)
+    if of is not None and str(of.pk) not in dict(outings):
+        outings.append((str(of.pk), f"{of.rider}, {request.station.local(of.starts_at):%d %b %H:%M}"))
+    form = IncidentForm(
+        request.station,
+        outings,
+        people.rider_choices(request.actor, request.station),
+        queries.kit_of(of) if of else (),
+        request.POST or None,
+        initial={
+            **at(request.station.local(now)),
+            "outing": of.pk if of else "",
+            "rider": of.rider_id if of else "",
+        },
+    )
+    made = _report(request, form) if request.method == "POST" else None
+    if made is not None:
+        messages.success(request, "Reported. The items involved are held back.")
+        return redirect("incident", request.station.slug, made)
+    context = {"station": request.station, "page": "incidents", "form": form, "outing": of}
+    return render(request, "incidents/tell.html", context, status=422 if form.errors else 200)
+
+
+@station_page("GET", "POST")
+def incident(request: StaffRequest, incident_id: int) -> HttpResponse:
+    """Show an incident; note what was done, close it, or open it again."""
+    whole = queries.whole(request.actor, request.station, incident_id)
+    which = request.POST.get("which", "")
+    done = DoneForm(request.POST if which == "note" else None, prefix="note")
+    turn = TurnForm(whole.closed, request.POST if which == "turn" else None, prefix="turn")
+    if (done.is_bound and _note(request, incident_id, done)) or (
+        turn.is_bound and _turn(request, incident_id, turn, closed=whole.closed)
+    ):
+        return redirect("incident", request.station.slug, incident_id)
+    context = {
+        "station": request.station,
+        "page": "incidents",
+        "whole": whole,
+        "done": done,
+        "turn": turn,
+        "may_close": may(request, Act.CLOSE_INCIDENT),
+    }
+    return render(
+        request, "incidents/incident.html", context, status=422 if done.errors or turn.errors else 200
+    )
+
+
+@station_page("GET", "POST")
+def correct(request: StaffRequest, incident_id: int) -> HttpResponse:
+    """Tell an incident anew; what was told before stays on record."""
+    whole = queries.whole(request.actor, request.station, incident_id)
+    telling = whole.now
+    outings = queries.outing_choices(request.station, now=clock.now())
+    if telling.outing is not None and str(telling.outing_id) not in dict(outings):
+        local = request.station.local(telling.outing.starts_at)
+        outings.append((str(telling.outing_id), f"{telling.outing.rider}, {local:%d %b %H:%M}"))
+    form = CorrectionForm(
+        request.station,
+        outings,
+        people.rider_choices(request.actor, request.station),
+        (),
+        request.POST or None,
+        initial=as_told(telling, request.station),
+    )
+    if request.method == "POST" and _correct(request, incident_id, form):
+        messages.success(request, "Corrected. The earlier telling stays on record.")
+        return redirect("incident", request.station.slug, incident_id)
+    context = {"station": request.station, "page": "incidents", "form": form, "whole": whole}
+    return render(request, "incidents/tell.html", context, status=422 if form.errors else 200)
+
+
+@station_page("GET")
+def export(request: StaffRequest) -> HttpResponse:
+    """Hand out every incident without names, as a table for spreadsheets."""
+    response = HttpResponse(content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="incidents-{request.station.slug}.csv"'
+    rows = csv.writer(response)
+    rows.writerow(field.name for field in fields(queries.Nameless))
+    rows.writerows(astuple(row) for row in queries.nameless(request.station))
+    return response
+
+
+def _report(request: StaffRequest, form: IncidentForm) -> int | None:
+    told = form.told() if form.is_valid() else None
+    if told is None:
+        return None
+    try:
+        made = services.report_incident(
+            actor=request.actor,
+            station_id=request.station.pk,
+            told=told,
+            item_ids=form.item_ids,
+            once=form.cleaned_data["once"],
+            now=clock.now(),
+        )
+    except Refused as refused:
+        form.refused(refused)
+        return None
+    return made.pk
+
+
+def _correct(request: StaffRequest, incident_id: int, form: CorrectionForm) -> bool:
+    told = form.told() if form.is_valid() else None
+    if told is None:
+        return False
+    try:
+        services.correct_incident(
+            actor=request.actor,
+            incident_id=incident_id,
+            told=told,
+            item_ids=form.item_ids,
+            why=form.cleaned_data["why"],
+            version=form.cleaned_data["version"],
+            now=clock.now(),
+        )
+    except Refused as refused:
+        form.refused(refused)
+        return False
+    return True
+
+
+def _note(request: StaffRequest, incident_id: int, form: DoneForm) -> bool:
+    if not form.is_valid():
+        return False
+    said = form.cleaned_data
+    try:
+        services.follow_up(
+            actor=request.actor,
+            incident_id=incident_id,
+            words=said["words"],
+            once=said["once"],
+            now=clock.now(),
+        )
+    except Refused as refused:
+        form.refuse(refused)
+        return False
+    messages.success(request, "Noted.")
+    return True
+
+
+def _turn(request: StaffRequest, incident_id: int, form: TurnForm, *, closed: bool) -> bool:
+    if not form.is_valid():
+        return False
+    turn = services.reopen_incident if closed else services.close_incident
+    try:
+        turn(actor=request.actor, incident_id=incident_id, words=form.cleaned_data["words"], now=clock.now())
+    except Refused as refused:
+        form.refuse(refused)
+        return False
+    messages.success(request, "Open again." if closed else "Closed.")
+    return True
