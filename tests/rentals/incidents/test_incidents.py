@@ -137,10 +137,11 @@ class TestWhatIsFilledIn:
 
 
 def correct(cast: Walk, incident: Incident, **other: Any) -> Telling:
-    values = {name: other.pop(name) for name in ("why", "version", "item_ids", "actor") if name in other}
+    named = ("why", "version", "item_ids", "actor")
+    values: dict[str, Any] = {name: other.pop(name) for name in named if name in other}
     usual: dict[str, Any] = {"actor": cast.boss, "why": "Heard the witness"}
     return services.correct_incident(
-        incident_id=incident.pk, told=told(cast, **other), now=cast.now, **{**usual, **values}
+        incident_id=incident.pk, told=told(cast, **other), now=cast.now, **(usual | values)
     )
 
 
