@@ -5,6 +5,7 @@ from django.urls import URLPattern, path, re_path
 from api import (
     beach,
     bookings,
+    closing,
     dayplan,
     incidents,
     items,
@@ -76,6 +77,8 @@ urlpatterns: list[URLPattern] = [
         incidents.NamelessIncidents.as_view(),
         name="incidents-without-names",
     ),
+    path("stations/<slug:station>/closing/", closing.Closing.as_view(), name="closing"),
+    path("stations/<slug:station>/closing/reopen/", closing.ReopenDay.as_view(), name="closing-reopen"),
     path("incidents/<int:incident_id>/", incidents.OneIncident.as_view(), name="incident"),
     path(
         "incidents/<int:incident_id>/corrections/",

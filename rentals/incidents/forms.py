@@ -10,10 +10,11 @@ from django import forms
 from rentals.fleet.models import Item
 from rentals.incidents import queries
 from rentals.incidents.models import Cause, Kind, Severity, Telling
-from rentals.incidents.services import DONE, PLACE, WHY, WITNESS, WORDS, Told
+from rentals.incidents.services import DONE, NAME, NOTE, PLACE, WHY, WITNESS, WORDS, Told
 from rentals.lib.forms import MomentForm, OnceForm, PlainForm
 from rentals.lib.problems import Refused
 from rentals.stations.models import Station
+from rigging.checks.lists import CLOSING
 
 NAMES = {"happened_at": "time", "outing_id": "outing", "rider_id": "rider", "items": "tags"}
 """Fields of the service that the form calls otherwise."""
@@ -133,6 +134,37 @@ class TurnForm(PlainForm):
         super().__init__(data, **kwargs)
         if closed:
             self.fields["words"].label = "Why is it opened again?"
+
+
+class ClosingForm(OnceForm):
+    """The points of the closing round as ticks, and who went round."""
+
+    name = forms.CharField(label="Who went round?", max_length=NAME)
+    note = forms.CharField(label="Note", max_length=NOTE, required=False)
+
+    def __init__(self, missing: bool, data: Any = None, **kwargs: Any) -> None:
+        super().__init__(data, **kwargs)
+        for key, text in CLOSING:
+            self.fields[f"point.{key}"] = forms.BooleanField(label=text, required=False)
+        if missing:
+            self.fields["note"].label = "What is done about the items that are not back?"
+
+    @property
+    def points(self) -> list[forms.BoundField]:
+        """The ticks."""
+        return [self[f"point.{key}"] for key, _ in CLOSING]
+
+    @property
+    def ticked(self) -> frozenset[str]:
+        """Keys of what was gone through."""
+        return frozenset(key for key, _ in CLOSING if self.cleaned_data[f"point.{key}"])
+
+
+class ReopenDayForm(PlainForm):
+    """Who opens a signed day again, and why."""
+
+    name = forms.CharField(label="Who opens it again?", max_length=NAME)
+    note = forms.CharField(label="Why?", max_length=NOTE)
 
 
 def as_told(telling: Telling, station: Station) -> dict[str, object]:

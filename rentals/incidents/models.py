@@ -1,4 +1,4 @@
-"""Incidents, each telling of them, the items involved, and what was done since: added to, never changed."""
+"""Incidents, what is told of them and done since, and the closing rounds: added to, never changed."""
 
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
@@ -161,3 +161,34 @@ class FollowUp(models.Model):
 
     def __str__(self) -> str:
         return f"{self.step} on incident {self.incident_id}"
+
+
+class Closing(models.Model):
+    """A day signed off after its closing round, or opened again; the two take turns, counted from one."""
+
+    class Step(models.TextChoices):
+        """What a line is."""
+
+        SIGNED = "signed", "signed"
+        REOPENED = "reopened", "opened again"
+
+    station = models.ForeignKey(Station, models.PROTECT, related_name="+")
+    day = models.DateField()
+    turn = models.PositiveSmallIntegerField()
+    step = models.CharField(max_length=8, choices=Step.choices)
+    at = models.DateTimeField()
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    name = models.CharField(max_length=150)
+    points = models.JSONField(default=list)
+    missing = models.JSONField(default=list)
+    note = models.CharField(max_length=500, blank=True)
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["station", "day", "turn"], name="closing_turn_once"),
+            models.CheckConstraint(name="closing_by_a_named_person", condition=~Q(name="")),
+            models.CheckConstraint(name="closing_step", condition=Q(step__in=["signed", "reopened"])),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.day:%Y-%m-%d} {self.step} by {self.name}"

@@ -1,4 +1,4 @@
-"""Addresses of incidents, under their station."""
+"""Addresses of incidents and the closing round, under their station."""
 
 from django.urls import path
 
@@ -10,4 +10,5 @@ urlpatterns = [
     path("incidents/without-names.csv", views.export, name="incidents-export"),
     path("incidents/<int:incident_id>/", views.incident, name="incident"),
     path("incidents/<int:incident_id>/correct/", views.correct, name="correct-incident"),
+    path("closing/", views.closing, name="closing"),
 ]

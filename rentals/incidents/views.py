@@ -1,21 +1,32 @@
-"""Pages of incidents: the list, telling one, correcting and following it up, and the export without names."""
+"""Pages of incidents: the list, telling, correcting, following up, the export; and the closing round."""
 
 import csv
 from dataclasses import astuple, fields
+from datetime import date
 
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 
 from rentals.bookings import queries as bookings
 from rentals.incidents import queries, services
-from rentals.incidents.forms import CorrectionForm, DoneForm, IncidentForm, TurnForm, as_told, at
+from rentals.incidents.forms import (
+    ClosingForm,
+    CorrectionForm,
+    DoneForm,
+    IncidentForm,
+    ReopenDayForm,
+    TurnForm,
+    as_told,
+    at,
+)
 from rentals.incidents.models import Kind
 from rentals.lib import clock
 from rentals.lib.access import Act
 from rentals.lib.problems import Refused
 from rentals.people import queries as people
-from rentals.people.doors import StaffRequest, may, station_page
+from rentals.people.doors import StaffRequest, asked_day, may, station_page
 
 LONGEST_ID = 19
 """Digits beyond which a number is no row's."""
@@ -127,6 +138,69 @@ def export(request: StaffRequest) -> HttpResponse:
     rows.writerow(field.name for field in fields(queries.Nameless))
     rows.writerows(astuple(row) for row in queries.nameless(request.station))
     return response
+
+
+@station_page("GET", "POST")
+def closing(request: StaffRequest) -> HttpResponse:
+    """Go on the closing round: who is afloat, what is not back, and the signature."""
+    now = clock.now()
+    today = request.station.local(now).date()
+    day = asked_day(request, today)
+    found = queries.closing_of(request.station, day, now=now)
+    which = request.POST.get("which", "")
+    started = {"name": request.actor.name}
+    sign = ClosingForm(bool(found.missing), request.POST if which == "sign" else None, initial=started)
+    reopen = ReopenDayForm(request.POST if which == "reopen" else None, prefix="reopen", initial=started)
+    if (sign.is_bound and _sign(request, day, sign)) or (reopen.is_bound and _reopen(request, day, reopen)):
+        return redirect(f"{reverse('closing', args=[request.station.slug])}?day={day:%Y-%m-%d}")
+    context = {
+        "station": request.station,
+        "page": "closing",
+        "found": found,
+        "is_today": day == today,
+        "sign": sign,
+        "reopen": reopen,
+        "may_sign": may(request, Act.SIGN_CLOSING),
+    }
+    return render(
+        request, "incidents/closing.html", context, status=422 if sign.errors or reopen.errors else 200
+    )
+
+
+def _sign(request: StaffRequest, day: date, form: ClosingForm) -> bool:
+    if not form.is_valid():
+        return False
+    said = form.cleaned_data
+    try:
+        services.sign_day(
+            actor=request.actor,
+            station_id=request.station.pk,
+            day=day,
+            ticked=form.ticked,
+            name=said["name"],
+            note=said["note"],
+            once=said["once"],
+            now=clock.now(),
+        )
+    except Refused as refused:
+        form.refuse(refused)
+        return False
+    messages.success(request, "Signed. Thank you; see you tomorrow.")
+    return True
+
+
+def _reopen(request: StaffRequest, day: date, form: ReopenDayForm) -> bool:
+    if not form.is_valid():
+        return False
+    try:
+        services.reopen_day(
+            actor=request.actor, station_id=request.station.pk, day=day, **form.cleaned_data, now=clock.now()
+        )
+    except Refused as refused:
+        form.refuse(refused)
+        return False
+    messages.success(request, "Open again. The signature before stays on record.")
+    return True
 
 
 def _report(request: StaffRequest, form: IncidentForm) -> int | None:

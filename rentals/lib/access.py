@@ -62,6 +62,7 @@ class Act(StrEnum):
     REPORT_INCIDENT = "report an incident"
     FOLLOW_INCIDENT = "add to an incident"
     CLOSE_INCIDENT = "close an incident"
+    SIGN_CLOSING = "sign the closing round"
 
 
 class System(StrEnum):
@@ -125,6 +126,7 @@ MAY: Final[Mapping[Act, frozenset[Role]]] = {
     Act.REPORT_INCIDENT: _ALL,
     Act.FOLLOW_INCIDENT: _ALL,
     Act.CLOSE_INCIDENT: frozenset({Role.MANAGER}),
+    Act.SIGN_CLOSING: _BEACH,
 }
 
 _asked: ContextVar[bool] = ContextVar("permission asked", default=False)

@@ -80,6 +80,14 @@ RETURN: Final[Mapping[str, Lines]] = MappingProxyType(
 )
 """Return check by kind of item, plus `rider` for every outing."""
 
+CLOSING: Final[Lines] = (
+    ("closing.people", "Everybody of today's log seen ashore by a named person"),
+    ("closing.water", "Looked over the whole sailing area and along the shore: nobody, no board, no rig"),
+    ("closing.boat", "Safety boat ashore and made fast, its crew too"),
+    ("closing.kit", "Kit counted against the list of what is out"),
+)
+"""The closing round of a station's day. Common practice, no source."""
+
 
 def checklist(kinds: Iterable[str], lists: Mapping[str, Lines] = LAUNCH) -> Lines:
     """Return the lines (key, text) for an outing's kinds of item, in the list's order, the rider's last.

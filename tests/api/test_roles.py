@@ -12,6 +12,7 @@ from rentals.bookings.models import Outing
 from rentals.incidents import services as incidents
 from rentals.weather.models import Kind
 from rentals.weather.services import add_source
+from rigging.checks.lists import CLOSING
 from tests.api.bodies import BEACH, a_party, a_rider, a_wind
 from tests.api.client import Api
 from tests.api.plans import a_day, a_wish, asked, listed, ready
@@ -116,6 +117,18 @@ def of_an_incident(rest: str = "", *, closed: bool = False) -> Place:
     return place
 
 
+def _a_signed_day(cast: Cast) -> str:
+    incidents.sign_day(
+        actor=cast.boss,
+        station_id=cast.tarrow.pk,
+        day=cast.now.date(),
+        ticked=frozenset(key for key, _ in CLOSING),
+        name="Maud",
+        now=cast.now,
+    )
+    return f"/stations/{cast.tarrow.slug}/closing/reopen/"
+
+
 A_SOURCE: dict[str, Any] = {"kind": "taf", "url": "https://met.invalid/taf.txt", "every_min": 30}
 
 
@@ -218,6 +231,21 @@ ROWS = (
     ),
     Row(
         "mend", "post", lambda cast: f"/jobs/{cast.faulty().pk}/mend/", _json({"work": "Patched"}), BEACH_DOES
+    ),
+    Row("closing", "get", at_tarrow("closing/"), None, LOOK),
+    Row(
+        "closing",
+        "post",
+        at_tarrow("closing/"),
+        _json({"ticked": [key for key, _ in CLOSING], "name": "Jory"}),
+        BEACH_MAKES,
+    ),
+    Row(
+        "closing-reopen",
+        "post",
+        _a_signed_day,
+        _json({"name": "Maud", "note": "A late rider"}),
+        BEACH_MAKES,
     ),
     Row("incidents", "get", at_tarrow("incidents/"), None, LOOK),
     Row("incidents", "post", at_tarrow("incidents/"), _json(AN_INCIDENT), ALL_MAKE),

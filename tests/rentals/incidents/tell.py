@@ -4,7 +4,8 @@ from datetime import timedelta
 from typing import Any
 
 from rentals.incidents import services
-from rentals.incidents.models import Incident
+from rentals.incidents.models import Closing, Incident
+from rigging.checks.lists import CLOSING
 from tests.rentals.walk import Walk
 
 
@@ -29,3 +30,29 @@ def reported(cast: Walk, *tags: str, **other: Any) -> Incident:
         item_ids=[cast.shed[tag].pk for tag in tags],
         now=cast.now,
     )
+
+
+def signed(cast: Walk, **other: Any) -> Closing:
+    """Today signed off after the closing round."""
+    usual: dict[str, Any] = {
+        "actor": cast.boss,
+        "station_id": cast.tarrow.pk,
+        "day": cast.now.date(),
+        "ticked": frozenset(key for key, _ in CLOSING),
+        "name": "Maud Manager",
+        "now": cast.now,
+    }
+    return services.sign_day(**{**usual, **other})
+
+
+def opened_again(cast: Walk, **other: Any) -> Closing:
+    """A signed day opened again."""
+    usual: dict[str, Any] = {
+        "actor": cast.boss,
+        "station_id": cast.tarrow.pk,
+        "day": cast.now.date(),
+        "name": "Maud Manager",
+        "note": "A rider came late",
+        "now": cast.now,
+    }
+    return services.reopen_day(**{**usual, **other})

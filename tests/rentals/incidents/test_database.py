@@ -7,7 +7,8 @@ import pytest
 from django.db import connection, models
 from django.db.models import CheckConstraint
 
-from rentals.incidents.models import FollowUp, Incident, IncidentItem, Telling
+from rentals.bookings.models import Outing
+from rentals.incidents.models import Closing, FollowUp, Incident, IncidentItem, Telling
 from tests.rentals.database.rows import HOUR, NOON, Rows, copied, inserted, refused_as_twin, refused_by
 from tests.rentals.database.test_rules import laid
 
@@ -50,6 +51,13 @@ def a_closing(rows: Rows) -> FollowUp:
     )
 
 
+def a_signature(rows: Rows) -> Closing:
+    """A day signed off."""
+    return Closing.objects.create(
+        station=rows.station, day=NOON.date(), turn=1, step="signed", at=NOON, by=rows.user, name="Jory"
+    )
+
+
 Row = Callable[[Rows], models.Model]
 
 CHECKS: list[tuple[str, Row, dict[str, Any]]] = [
@@ -64,12 +72,14 @@ CHECKS: list[tuple[str, Row, dict[str, Any]]] = [
     ("follow_up_step", a_closing, {"step": "note", "turn": 2}),
     ("follow_up_step", a_closing, {"step": "closed", "turn": None}),
     ("follow_up_step", a_closing, {"step": "shelved", "turn": None}),
+    ("closing_by_a_named_person", a_signature, {"step": "reopened", "turn": 2, "name": ""}),
+    ("closing_step", a_signature, {"step": "shut", "turn": 2}),
 ]
 TWINS: list[tuple[str, Row, tuple[str, ...], dict[str, Any]]] = [
     ("telling_once_per_version", a_telling, ("incident_id", "version"), {"why": "Wrong"}),
     ("item_once_per_incident", an_item, ("incident_id", "item_id"), {}),
 ]
-BY_A_RULE_FIRST = {"incident_turn_once"}
+BY_A_RULE_FIRST = {"incident_turn_once", "closing_turn_once"}
 """The rule of turns refuses the same turn before the constraint, which is for two transactions at once."""
 
 KEPT: dict[type[models.Model], Row] = {
@@ -77,6 +87,7 @@ KEPT: dict[type[models.Model], Row] = {
     Telling: a_telling,
     IncidentItem: an_item,
     FollowUp: a_closing,
+    Closing: a_signature,
 }
 
 
@@ -124,6 +135,41 @@ class TestTurns:
             )
 
 
+class TestDaysTakeTurns:
+    rule = "closing_turns_alternate"
+
+    @pytest.mark.parametrize(("step", "turn"), [("signed", 1), ("signed", 2), ("reopened", 3), ("signed", 3)])
+    def test_a_signed_day_is_only_opened_again(self, rows: Rows, step: str, turn: int) -> None:
+        first = a_signature(rows)
+
+        with refused_by(self.rule):
+            inserted(copied(first, step=step, turn=turn))
+
+    def test_then_it_is_signed_anew(self, rows: Rows) -> None:
+        first = a_signature(rows)
+        inserted(copied(first, step="reopened", turn=2))
+        inserted(copied(first, step="signed", turn=3))
+
+        assert Closing.objects.count() == 3
+
+
+class TestNobodyAfloatWhenSigned:
+    rule = "closing_with_nobody_afloat"
+
+    def test_a_day_is_not_signed_while_somebody_is(self, rows: Rows) -> None:
+        outing = rows.outing()
+        rows.check(outing)
+        Outing.objects.filter(pk=outing.pk).update(state="kitted")
+        Outing.objects.filter(pk=outing.pk).update(state="cleared")
+        Outing.objects.filter(pk=outing.pk).update(state="afloat", launched_at=NOON)
+
+        with refused_by(self.rule):
+            a_signature(rows)
+
+        Outing.objects.filter(pk=outing.pk).update(state="ashore", ashore_at=NOON)
+        assert a_signature(rows).turn == 1
+
+
 @pytest.mark.parametrize("model", KEPT, ids=lambda model: model._meta.db_table)
 class TestAppendOnly:
     def test_it_is_neither_changed_nor_deleted(self, rows: Rows, model: type[models.Model]) -> None:
@@ -168,6 +214,6 @@ def test_every_constraint_is_tried_here_and_stands_in_the_database(db: None) -> 
 def test_every_rule_is_tried_here() -> None:
     tried = {each.rule for each in globals().values() if hasattr(each, "rule")}
     tried |= {f"{model._meta.db_table}_append_only{end}" for model in KEPT for end in ("", "_truncate")}
-    ours = {rule.name for rule in laid() if rule.name.startswith(("incident_", "incidents_"))}
+    ours = {rule.name for rule in laid() if rule.name.startswith(("incident_", "incidents_", "closing_"))}
 
     assert tried == ours

@@ -34,6 +34,7 @@ TABLE = {
     Act.REPORT_INCIDENT: (True, True, True),
     Act.FOLLOW_INCIDENT: (True, True, True),
     Act.CLOSE_INCIDENT: (False, False, True),
+    Act.SIGN_CLOSING: (False, True, True),
 }
 CASES = [
     pytest.param(act, role, allowed, id=f"{role} may{'' if allowed else ' not'} {act}")

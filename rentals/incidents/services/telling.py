@@ -9,8 +9,8 @@ from rentals.audit import services as journal
 from rentals.bench import services as bench
 from rentals.bookings.models import Outing
 from rentals.fleet.models import Item
-from rentals.incidents import queries
 from rentals.incidents.models import Cause, FollowUp, Incident, IncidentItem, Kind, Severity, Telling
+from rentals.incidents.queries import telling as queries
 from rentals.incidents.states import is_shut
 from rentals.lib.access import Act, Actor
 from rentals.lib.problems import Conflict, NotVisible, Refused

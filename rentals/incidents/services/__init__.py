@@ -1,0 +1,47 @@
+"""Writes of incidents: telling, correcting, following up and closing them; and the closing round of a day."""
+
+from rentals.incidents.services.closing import (
+    NAME,
+    NOTE,
+    DayMovedOn,
+    UnableToSign,
+    reopen_day,
+    sign_day,
+)
+from rentals.incidents.services.telling import (
+    DONE,
+    PLACE,
+    WHY,
+    WITNESS,
+    WORDS,
+    IncidentMovedOn,
+    Told,
+    UnableToTell,
+    close_incident,
+    correct_incident,
+    follow_up,
+    reopen_incident,
+    report_incident,
+)
+
+__all__ = [
+    "DONE",
+    "NAME",
+    "NOTE",
+    "PLACE",
+    "WHY",
+    "WITNESS",
+    "WORDS",
+    "DayMovedOn",
+    "IncidentMovedOn",
+    "Told",
+    "UnableToSign",
+    "UnableToTell",
+    "close_incident",
+    "correct_incident",
+    "follow_up",
+    "reopen_day",
+    "reopen_incident",
+    "report_incident",
+    "sign_day",
+]
