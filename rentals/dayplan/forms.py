@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 
+from rentals.dayplan.services import CrewFacts
 from rentals.lib.forms import OnceForm
 
 ALIKE = 0.005
@@ -33,6 +34,20 @@ class SpanForm(OnceForm):
     last_day = forms.DateField(
         label="Until", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
     )
+
+
+class CrewForm(OnceForm):
+    """Who builds rigs."""
+
+    hands = forms.IntegerField(label="People who build at once")
+    rig_min = forms.IntegerField(label="Minutes one of them takes for a rig")
+    lead_min = forms.IntegerField(
+        label="Minutes before a start", help_text="How long before opening, and before a start, they begin."
+    )
+
+    def facts(self) -> CrewFacts:
+        """Return the crew as typed."""
+        return CrewFacts(**{name: self.cleaned_data[name] for name in ("hands", "rig_min", "lead_min")})
 
 
 def _said(name: str, loss: float) -> str:

@@ -11,6 +11,11 @@ from rentals.lib.access import Actor
 from rentals.people.models import User
 from rentals.stations.models import Station
 
+HANDS = (1, 20)
+RIG_MIN = (5, 60)
+LEAD_MIN = (15, 240)
+"""Least and most of a crew's people, of its minutes for a rig, and of its minutes before a start."""
+
 
 class PlanQuerySet(models.QuerySet["Plan"]):
     """Reading plans."""
@@ -137,6 +142,27 @@ class RigTask(models.Model):
 
     def __str__(self) -> str:
         return f"rig {self.place} of plan {self.plan_id}"
+
+
+class Crew(models.Model):
+    """Who builds rigs at a station: people at once, minutes one takes for a rig, minutes before a start."""
+
+    station = models.OneToOneField(Station, models.PROTECT, related_name="+")
+    hands = models.PositiveSmallIntegerField()
+    rig_min = models.PositiveSmallIntegerField()
+    lead_min = models.PositiveSmallIntegerField()
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(name="crew_hands", condition=Q(hands__range=HANDS)),
+            models.CheckConstraint(name="crew_rig_min", condition=Q(rig_min__range=RIG_MIN)),
+            models.CheckConstraint(
+                name="crew_lead_min", condition=Q(lead_min__range=LEAD_MIN, lead_min__gte=F("rig_min"))
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"crew of {self.station_id}"
 
 
 class StudyQuerySet(models.QuerySet["Study"]):

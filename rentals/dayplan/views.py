@@ -4,6 +4,7 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.contrib import messages
+from django.forms import model_to_dict
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -11,7 +12,7 @@ from django.utils.safestring import mark_safe
 
 from rentals.bookings import queries as bookings
 from rentals.dayplan import queries, services
-from rentals.dayplan.forms import SailForm, SpanForm
+from rentals.dayplan.forms import CrewForm, SailForm, SpanForm
 from rentals.dayplan.mapping.shown import Shown, sails_for
 from rentals.lib import clock
 from rentals.lib.access import Act
@@ -130,6 +131,27 @@ def lacks(request: StaffRequest) -> HttpResponse:
     return render(request, "dayplan/lacks.html", context, status=422 if form.errors else 200)
 
 
+@station_page("GET", "POST")
+def crew(request: StaffRequest) -> HttpResponse:
+    """Set who builds rigs."""
+    request.actor.require(Act.SET_STATION, station_id=request.station.pk)
+    known = queries.crew_of(request.station)
+    form = CrewForm(request.POST or None, initial=model_to_dict(known, exclude=["id", "station"]))
+    if request.method == "POST" and form.is_valid():
+        facts = form.facts()
+        try:
+            services.set_crew(
+                actor=request.actor, station_id=request.station.pk, facts=facts, now=clock.now()
+            )
+        except services.UnableToSetCrew as refused:
+            form.refuse(refused)
+        else:
+            messages.success(request, "The crew is set. Plans asked for from now on reckon with it.")
+            return redirect("rig-up", request.station.slug)
+    context = {"station": request.station, "page": "rig-up", "form": form}
+    return render(request, "dayplan/crew.html", context, status=422 if form.errors else 200)
+
+
 @station_page("POST")
 def cancel_study(request: StaffRequest, study_id: int) -> HttpResponse:
     """Give a study up."""
@@ -156,6 +178,7 @@ def _page(request: StaffRequest, refused: Refused | None = None) -> HttpResponse
         "is_today": day == today,
         "may_ask": day >= today and request.actor.may(Act.PLAN_DAY, station_id=station.pk),
         "may_study": request.actor.may(Act.STUDY_SHED, station_id=station.pk),
+        "may_set": request.actor.may(Act.SET_STATION, station_id=station.pk),
         "may_accept": request.actor.may(Act.ACCEPT_PLAN, station_id=station.pk),
         "form": OnceForm(),
         "refused": refused,

@@ -9,6 +9,7 @@ from typing import Final, TypeVar
 
 from rentals.bookings.models import Booking, KitPart, Outing
 from rentals.bookings.states import NOT_YET_AFLOAT, ON_THE_WATER_OR_BACK, OutingState
+from rentals.dayplan.models import Crew as CrewRow
 from rentals.fleet.mapping import model_to_core
 from rentals.fleet.models import Hold, Item, Kind, Rig
 from rentals.fleet.states import ItemState
@@ -32,15 +33,6 @@ from rigging.units import BadValue
 FORMULAS: Final = "2026.1"
 """Version of the rules from rows to a problem; raise it when the same rows would give another one."""
 
-HANDS: Final = 2
-"""People who build rigs at once. Status: policy."""
-
-RIG_MIN: Final = 15
-"""Minutes that one of them takes for a rig. Status: policy; common practice, no source."""
-
-LEAD_MIN: Final = 60
-"""Minutes before opening at which the crew begins, and before an outing's start. Status: policy."""
-
 MOST_WINDOWS: Final = 6
 """Starts before which rigs are built in a day; the fewest riders' starts go without. Status: policy."""
 
@@ -55,6 +47,10 @@ SOON_MIN: Final = 20
 
 RIG_KINDS: Final = (Kind.SAIL, Kind.MAST, Kind.EXTENSION, Kind.BOOM)
 SECONDS_PER_HOUR: Final = 3600
+
+USUAL_CREW: Final = CrewRow(hands=2, rig_min=15, lead_min=60)
+"""A crew where none is set: two people, a quarter of an hour for a rig, an hour before a start.
+Status: policy; common practice, no source."""
 
 Spec = TypeVar("Spec", kit.Sail, kit.Mast, kit.Boom, kit.Extension, kit.Board)
 Span = tuple[int, int]
@@ -74,6 +70,7 @@ class DayRows:
     rigs: tuple[Rig, ...]
     hours: tuple[wind.Hour, ...]
     policy: sizing.Policy
+    crew: CrewRow
 
     @property
     def issued(self) -> frozenset[int]:
@@ -116,16 +113,18 @@ class Other:
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """Minutes of a day, counted from an hour before the station opens."""
+    """Minutes of a day, counted from when the crew may begin, before the station opens."""
 
     origin: datetime
 
     @classmethod
-    def of(cls, station: Station, day: date) -> "Clock":
+    def of(cls, rows: DayRows) -> "Clock":
         """The clock of a station's day, at the offset that holds when it opens."""
-        opens = datetime.combine(day, station.opens, station.zone)
+        opens = datetime.combine(rows.day, rows.station.opens, rows.station.zone)
         return cls(
-            (opens - timedelta(minutes=LEAD_MIN)).astimezone(timezone(opens.utcoffset() or timedelta()))
+            (opens - timedelta(minutes=rows.crew.lead_min)).astimezone(
+                timezone(opens.utcoffset() or timedelta())
+            )
         )
 
     def whole(self, start: datetime, end: datetime) -> Span:
@@ -141,7 +140,7 @@ class Clock:
 
 def day_problem(rows: DayRows) -> tuple[Problem, tuple[Aside, ...]]:
     """Return the day that is left to plan, and the outings that are left aside."""
-    clock = Clock.of(rows.station, rows.day)
+    clock = Clock.of(rows)
     wanted, aside = _sorted_out(rows)
     shed = Shed(rows)
     rigs = tuple(_standing(rows, shed))
@@ -159,7 +158,7 @@ def day_problem(rows: DayRows) -> tuple[Problem, tuple[Aside, ...]]:
         station=rows.station.slug,
         origin=clock.origin,
         turn_round_min=rows.station.turn_round_min,
-        crew=Crew(RIG_MIN, tuple(crew_windows(starts, now_min))),
+        crew=Crew(rows.crew.rig_min, tuple(crew_windows(starts, now_min, rows.crew))),
         sails=shed.stocks(Kind.SAIL, kit.Sail),
         masts=shed.stocks(Kind.MAST, kit.Mast),
         booms=shed.stocks(Kind.BOOM, kit.Boom),
@@ -222,18 +221,18 @@ def _finless(items: Sequence[Item]) -> frozenset[int]:
     return frozenset(without)
 
 
-def crew_windows(starts: Sequence[int], from_min: int) -> Iterator[Window]:
-    """When the crew builds: all the time before the day's first start, then within an hour of others."""
+def crew_windows(starts: Sequence[int], from_min: int, crew: CrewRow) -> Iterator[Window]:
+    """When the crew builds: all the time before the day's first start, then shortly before others."""
     counted = Counter(starts)
     first = min(counted, default=0)
     most = sorted(counted, key=lambda start: (start != first, -counted[start], start))[:MOST_WINDOWS]
-    # Apart from the hour before it, so that parts which come back meanwhile can be built with.
-    spans = [(from_min, first - LEAD_MIN), *((start - LEAD_MIN, start) for start in sorted(most))]
+    # Apart from the time just before it, so that parts which come back meanwhile can be built with.
+    spans = [(from_min, first - crew.lead_min), *((start - crew.lead_min, start) for start in sorted(most))]
     free = from_min
     for start, end in spans:
         begin = max(free, start)
-        if end - begin >= RIG_MIN:
-            yield Window(begin, end, HANDS)
+        if end - begin >= crew.rig_min:
+            yield Window(begin, end, crew.hands)
         free = max(free, end)
 
 

@@ -171,7 +171,7 @@ def changed_since(
     rows: DayRows, problem: Problem, plan: Plan, outings: Mapping[int, Outing], planned: set[int]
 ) -> Iterator[str]:
     """Sentences on what is not any more as it was when the plan was made."""
-    clock, rack = Clock.of(rows.station, rows.day), Rack(rows, planned)
+    clock, rack = Clock.of(rows), Rack(rows, planned)
     demands = {demand.id: demand for demand in problem.demands}
     by_rig = {rig.id: rig for rig in plan.rigs}
     standing = {(rig.sail.tag, rig.mast.tag, rig.extension.tag, rig.boom.tag) for rig in rows.rigs}

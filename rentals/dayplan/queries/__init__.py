@@ -1,6 +1,6 @@
 """Reading for the day plan: the day as it is, plans as they are shown, and what a party may be promised."""
 
-from rentals.dayplan.queries.day import day_rows, day_stamp
+from rentals.dayplan.queries.day import crew_of, day_rows, day_stamp
 from rentals.dayplan.queries.promise import (
     WINDS,
     Given,
@@ -28,6 +28,7 @@ __all__ = [
     "UnableToSay",
     "Wish",
     "bought",
+    "crew_of",
     "day_rows",
     "day_stamp",
     "inputs_of",

@@ -6,7 +6,8 @@ from hashlib import sha256
 
 from rentals.bookings.models import KitPart, Outing
 from rentals.bookings.states import DROPPED
-from rentals.dayplan.mapping.day import DayRows
+from rentals.dayplan.mapping.day import USUAL_CREW, DayRows
+from rentals.dayplan.models import Crew
 from rentals.fleet.models import Hold, Item, Kind, Rig
 from rentals.lib.when import day_bounds
 from rentals.stations import queries as stations
@@ -15,7 +16,7 @@ from rentals.weather import queries as weather
 
 
 def day_rows(station: Station, day: date, *, now: datetime) -> DayRows:
-    """Return what the rows say of a station's day: seven queries, however many outings."""
+    """Return what the rows say of a station's day: eight queries, however many outings."""
     start, end = day_bounds(day, station.zone)
     outings = tuple(
         Outing.objects.filter(station=station)
@@ -41,7 +42,13 @@ def day_rows(station: Station, day: date, *, now: datetime) -> DayRows:
         rigs=tuple(rigs.select_related("sail", "mast", "extension", "boom", "base")),
         hours=weather.hours_between(station, start, end),
         policy=stations.policy_of(station),
+        crew=crew_of(station),
     )
+
+
+def crew_of(station: Station) -> Crew:
+    """Return who builds rigs at a station, as set or as usual: one query."""
+    return Crew.objects.filter(station=station).first() or USUAL_CREW
 
 
 def day_stamp(station: Station, day: date) -> str:

@@ -121,7 +121,7 @@ class Promise:
 
 
 def promise(station: Station, wish: Wish, *, now: datetime) -> Promise:
-    """Say whether a party can be served beside those booked, in each of the winds: eight queries.
+    """Say whether a party can be served beside those booked, in each of the winds: nine queries.
 
     Raises:
         UnableToSay: the time is over or has begun.
@@ -139,7 +139,7 @@ def promise(station: Station, wish: Wish, *, now: datetime) -> Promise:
 def open_starts(
     station: Station, wish: Wish, starts: Sequence[datetime], *, now: datetime
 ) -> tuple[tuple[datetime, bool], ...]:
-    """Say at which of these starts of one day the whole party is served in the middle wind: seven queries.
+    """Say at which of these starts of one day the whole party is served in the middle wind: eight queries.
 
     A start that is open may still fail in a stronger or lighter wind: ask for the promise of the chosen one.
     """

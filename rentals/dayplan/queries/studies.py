@@ -50,6 +50,16 @@ class Shelf:
     bought: tuple[Bought, ...]
 
     @property
+    def gained(self) -> tuple[Bought, ...]:
+        """Purchases that would have changed something."""
+        return tuple(each for each in self.bought if each.days)
+
+    @property
+    def idle(self) -> tuple[Bought, ...]:
+        """Purchases that were tried and would have changed nothing."""
+        return tuple(each for each in self.bought if not each.days)
+
+    @property
     def others_points(self) -> int:
         """Points that no other purchase could have gained more than."""
         return int(self.done.result["others_points"]) if self.done and self.done.result else 0

@@ -2,6 +2,7 @@
 
 from rentals.dayplan.services.accepting import UnableToAccept, accept_plan
 from rentals.dayplan.services.asking import TASK, UnableToPlan, adjust_plan, ask_for_plan, cancel_plan
+from rentals.dayplan.services.crewing import CrewFacts, UnableToSetCrew, set_crew
 from rentals.dayplan.services.moving import UnableToMovePlan
 from rentals.dayplan.services.promising import PromiseIsStale, UnableToPromise, book_promised, keep_to
 from rentals.dayplan.services.solving import (
@@ -29,6 +30,7 @@ __all__ = [
     "MOST_TRIES",
     "SILENT_AFTER",
     "TASK",
+    "CrewFacts",
     "Errand",
     "PromiseIsStale",
     "Slice",
@@ -37,6 +39,7 @@ __all__ = [
     "UnableToMoveStudy",
     "UnableToPlan",
     "UnableToPromise",
+    "UnableToSetCrew",
     "UnableToTick",
     "accept_plan",
     "adjust_plan",
@@ -52,6 +55,7 @@ __all__ = [
     "finish_study",
     "keep_slice",
     "keep_to",
+    "set_crew",
     "take_plan",
     "take_slice",
     "tick_rig",

@@ -78,6 +78,13 @@ def cancel_study(day: Day) -> Call:
     return lambda actor: services.cancel_study(actor=actor, study_id=study_id, now=day.cast.now)
 
 
+def crew(day: Day) -> Call:
+    facts = services.CrewFacts(hands=3, rig_min=12, lead_min=45)
+    return lambda actor: services.set_crew(
+        actor=actor, station_id=day.cast.tarrow.pk, facts=facts, now=day.cast.now
+    )
+
+
 DOORS = {
     "ask_for_plan": (ask, "IM"),
     "adjust_plan": (adjust, "IM"),
@@ -87,6 +94,7 @@ DOORS = {
     "tick_rig": (tick, "DIM"),
     "ask_for_study": (ask_study, "M"),
     "cancel_study": (cancel_study, "M"),
+    "set_crew": (crew, "M"),
 }
 
 

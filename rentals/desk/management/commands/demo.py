@@ -101,7 +101,7 @@ class Command(BaseCommand):
             _wait_for_page(port, running["pages"])
             self._greet(port)
             commands = {
-                "worker": (*CELERY, "worker", "--pool", "solo", "--without-gossip"),
+                "worker": (*CELERY, "worker", "--pool", "threads", "--concurrency", "2", "--without-gossip"),
                 "periodic tasks": (*CELERY, "beat", "--pidfile="),
             }
             running |= {name: start(*command) for name, command in commands.items()}
