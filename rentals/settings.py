@@ -214,6 +214,15 @@ else:
     WHITENOISE_AUTOREFRESH = False
 WHITENOISE_MAX_AGE = 3600
 
+
+def _let_it_serve_every_page(headers: dict[str, str], path: str, url: str) -> None:
+    """Our script is the service worker too, and lies below the pages that it serves."""
+    if Path(path).name.startswith("marram.") and path.endswith(".js"):
+        headers["Service-Worker-Allowed"] = "/"
+
+
+WHITENOISE_ADD_HEADERS_FUNCTION = _let_it_serve_every_page
+
 if "MARRAM_EMAIL_URL" in env.ENVIRON:
     vars().update(env.email_url("MARRAM_EMAIL_URL"))
 else:

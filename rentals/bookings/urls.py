@@ -1,10 +1,9 @@
-"""Addresses of booking, under its station."""
+"""Addresses of outings as they are booked, under their station."""
 
 from django.urls import path
 
 from rentals.bookings import views
 
 urlpatterns = [
-    path("book/", views.book, name="book"),
     path("outings/<int:outing_id>/cancel/", views.cancel, name="cancel"),
 ]

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django.db.models import Count, Q, QuerySet, Subquery, Value
@@ -16,14 +16,17 @@ from rentals.bench.models import Job
 from rentals.bench.states import UNFINISHED
 from rentals.bookings.models import Booking, KitPart, Outing
 from rentals.bookings.states import DROPPED, NOT_YET_AFLOAT, OutingState
+from rentals.dayplan import queries as dayplan
 from rentals.dayplan.models import Plan
 from rentals.dayplan.states import PlanState
+from rentals.desk.mapping import Pasted
 from rentals.fleet.models import Item, Kind
 from rentals.fleet.states import OUT_OF_USE, ItemState
 from rentals.lib.access import Actor
 from rentals.lib.problems import NotVisible
 from rentals.lib.when import day_bounds
 from rentals.people.models import Rider
+from rentals.people.services import RiderFacts
 from rentals.stations.models import Station
 from rentals.weather import queries as weather
 from rigging import checks
@@ -34,6 +37,7 @@ KIT_BY = timedelta(hours=1)
 
 MOST_FOUND = 12
 FEWEST_LETTERS = 2
+MOST_ID = 2**63
 NEXT_STEP = {
     OutingState.BOOKED: "Choose kit",
     OutingState.KITTED: "Issue and check",
@@ -308,3 +312,86 @@ def _parties(outings: Sequence[Outing], now: datetime) -> tuple[PartyToday, ...]
     for row in _rows(outings, {}, now) if outings else ():
         rows[row.outing.booking_id].append(row)
     return tuple(PartyToday(mine[0].outing.booking, tuple(mine)) for mine in rows.values())
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """What a party may be told before it is booked: whether the shed serves it, when else, and the price.
+
+    `unsaid` and `unpriced` say why there is no promise or no price.
+    """
+
+    riders: tuple[Rider, ...]
+    promise: dayplan.Promise | None = None
+    unsaid: str = ""
+    starts: tuple[tuple[datetime, bool], ...] = ()
+
+    @property
+    def short(self) -> tuple[tuple[str, str, dayplan.ShortOf], ...]:
+        """Who goes short: the wind, the rider's name, and why."""
+        outlooks = self.promise.outlooks if self.promise else ()
+        return tuple(
+            (each.wind, self.riders[short.place].name, short) for each in outlooks for short in each.short
+        )
+
+
+def wished(actor: Actor, station: Station, asked: Sequence[RiderFacts | int]) -> tuple[Rider, ...] | None:
+    """Return the riders of a form, those known here and those who are not kept yet; None for an unknown one.
+
+    One query.
+    """
+    ids = [each for each in asked if isinstance(each, int) and each < MOST_ID]
+    known: dict[int, Rider] = Rider.objects.visible_to(actor).filter(station=station).in_bulk(ids)
+    riders = [known.get(each) if isinstance(each, int) else _as_rider(station, each) for each in asked]
+    return None if None in riders else tuple(rider for rider in riders if rider is not None)
+
+
+def _as_rider(station: Station, facts: RiderFacts) -> Rider:
+    return Rider(
+        station=station,
+        name=facts.name,
+        born_on=facts.born_on,
+        mass_kg=facts.mass_kg,
+        stature_cm=facts.stature_cm,
+        level=facts.level,
+        swims=facts.swims,
+    )
+
+
+def offer(station: Station, wish: dayplan.Wish, *, elsewhen: bool, now: datetime) -> Offer:
+    """Return what a party may be told: sixteen queries, eight of them for other starts.
+
+    Args:
+        station: where.
+        wish: the party.
+        elsewhen: whether to look at every full hour of the day too.
+        now: the moment.
+    """
+    starts: tuple[tuple[datetime, bool], ...] = ()
+    if elsewhen:
+        starts = dayplan.open_starts(station, wish, _full_hours(station, wish), now=now)
+    try:
+        return Offer(wish.riders, dayplan.promise(station, wish, now=now), starts=starts)
+    except dayplan.UnableToSay as refused:
+        return Offer(wish.riders, unsaid=refused.sentence, starts=starts)
+
+
+def _full_hours(station: Station, wish: dayplan.Wish) -> list[datetime]:
+    """Full hours of the day from which the party would be done by closing."""
+    day, span = station.local(wish.starts_at).date(), wish.ends_at - wish.starts_at
+    hours = [datetime.combine(day, time(hour), station.zone) for hour in range(station.opens.hour, 24)]
+    closes = datetime.combine(day, station.closes, station.zone)
+    return [start for start in hours if start.time() >= station.opens and start + span <= closes]
+
+
+def named_here(actor: Actor, station: Station, pasted: Sequence[Pasted]) -> dict[str, str]:
+    """Return how the booking form names the riders of a list whom we know by name, and by birth date if said.
+
+    One query.
+    """
+    names = {each.name: each.fields.get("born_on") for each in pasted if each.name}
+    found: defaultdict[str, list[Rider]] = defaultdict(list)
+    for rider in Rider.objects.visible_to(actor).filter(station=station, name__in=names):
+        if names[rider.name] in (None, rider.born_on.isoformat()):
+            found[rider.name].append(rider)
+    return {name: f"{name} #{riders[0].pk}" for name, riders in found.items() if len(riders) == 1}

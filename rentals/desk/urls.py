@@ -6,6 +6,7 @@ from rentals.desk import views
 
 urlpatterns = [
     path("", views.today, name="today"),
+    path("book/", views.book, name="book"),
     path("find/", views.find, name="find"),
     path("bookings/<int:booking_id>/issue/", views.issue_party, name="issue-party"),
     path("outings/<int:outing_id>/", views.outing, name="outing"),

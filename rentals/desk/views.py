@@ -1,7 +1,8 @@
 """Today, and the outing page that walks a rider from the promise to the launch."""
 
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -11,15 +12,22 @@ from django.utils.safestring import mark_safe
 
 from rentals.bookings import queries as bookings
 from rentals.bookings import services as bookings_services
+from rentals.bookings.forms import RiderRows, initial
 from rentals.bookings.models import Outing
 from rentals.bookings.states import NOT_YET_AFLOAT, OutingState
+from rentals.dayplan import queries as dayplan
+from rentals.dayplan.services import promising
 from rentals.desk import queries
+from rentals.desk.forms import PartyForm, at_another_start, with_list
+from rentals.desk.mapping import read_list
 from rentals.desk.services import issuing as services
 from rentals.lib import clock
 from rentals.lib.access import Act
 from rentals.lib.live import found, live
 from rentals.lib.problems import Conflict
+from rentals.people import queries as people
 from rentals.people.doors import StaffRequest, asked_day, may, station_page
+from rentals.people.services import RiderFacts
 from rentals.rigs import queries as rigs
 from rentals.rigs import services as rigs_services
 from rentals.rigs.forms import KitForm
@@ -200,3 +208,110 @@ def _steps(request: StaffRequest, state: str, offers: rigs.Offers) -> Steps:
         take_back=issued or state in (OutingState.AFLOAT, OutingState.ASHORE),
         cancel=state in NOT_YET_AFLOAT and not issued and may(request, Act.CANCEL),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a whole booking form asks for."""
+
+    starts_at: datetime
+    ends_at: datetime
+    riders: list[RiderFacts | int]
+
+
+@station_page("GET", "POST")
+def book(request: StaffRequest) -> HttpResponse:
+    """Book a party; on the way read a pasted list, or look at which times the shed can serve it."""
+    now = clock.now()
+    if request.method == "POST":
+        request.actor.require(Act.BOOK, station_id=request.station.pk)
+    form, rows = _booking_form(request, now)
+    asked = _asked(request, form, rows) if form.is_bound else None
+    told = None
+    if asked:
+        told = _offer(request, form, asked, now)
+        if not {"look", "start"} & request.POST.keys() and _booked(request, form, rows, asked, told, now):
+            return redirect("today", request.station.slug)
+    wrong = rows.bound and bool(form.errors or rows.errors)
+    context = {
+        "station": request.station,
+        "page": "today",
+        "form": form,
+        "rows": rows,
+        "offer": told,
+        "wrong": wrong,
+        "known": people.rider_choices(request.actor, request.station),
+    }
+    return render(request, "desk/book.html", context, status=422 if wrong else 200)
+
+
+def _booking_form(request: StaffRequest, now: datetime) -> tuple[PartyForm, RiderRows]:
+    """Return the form with what was typed; bound only when it is to be judged as a whole."""
+    fresh = initial(request.station.local(now))
+    if request.method != "POST":
+        return PartyForm(initial=fresh), RiderRows(None)
+    if "more" in request.POST:
+        return PartyForm(initial=request.POST.dict()), RiderRows(request.POST, more=True)
+    if "read" in request.POST:
+        pasted = read_list(request.POST.get("pasted", ""))
+        typed = with_list(request.POST, pasted, queries.named_here(request.actor, request.station, pasted))
+        rows = RiderRows(typed)
+        rows.is_valid()
+        return PartyForm(initial=typed.dict()), rows
+    typed = at_another_start(request.POST, request.POST["start"]) if "start" in request.POST else request.POST
+    return PartyForm(typed, initial=fresh), RiderRows(typed)
+
+
+def _asked(request: StaffRequest, form: PartyForm, rows: RiderRows) -> Asked | None:
+    """Return what the form asks for, None when something in it is off; then it says what."""
+    whole, rows_whole = form.is_valid(), rows.is_valid()
+    span = form.span(request.station.zone) if whole else None
+    return Asked(*span, rows.riders()) if span and rows_whole else None
+
+
+def _offer(request: StaffRequest, form: PartyForm, asked: Asked, now: datetime) -> queries.Offer | None:
+    """Return what the party may be told, None for what the booking itself refuses."""
+    riders = queries.wished(request.actor, request.station, asked.riders)
+    if riders is None or not now < asked.starts_at < asked.ends_at:
+        return None
+    wish = dayplan.Wish(
+        kind=form.cleaned_data["kind"], starts_at=asked.starts_at, ends_at=asked.ends_at, riders=riders
+    )
+    return queries.offer(request.station, wish, elsewhen="look" in request.POST, now=now)
+
+
+def _booked(
+    request: StaffRequest,
+    form: PartyForm,
+    rows: RiderRows,
+    asked: Asked,
+    told: queries.Offer | None,
+    now: datetime,
+) -> bool:
+    """Book; otherwise say beside each field why not."""
+    values: dict[str, Any] = {
+        "actor": request.actor,
+        "station_id": request.station.pk,
+        "contact": form.contact(),
+        "kind": form.cleaned_data["kind"],
+        "starts_at": asked.starts_at,
+        "ends_at": asked.ends_at,
+        "riders": asked.riders,
+        "note": form.cleaned_data["note"],
+        "once": form.cleaned_data["once"],
+        "now": now,
+    }
+    try:
+        if told and told.promise:
+            promising.book_promised(promise=told.promise, despite=form.cleaned_data["despite"], **values)
+        else:
+            bookings_services.book_party(**values)
+    except promising.UnableToPromise as refused:
+        form.add_error("despite", refused.sentence)
+        return False
+    except (bookings_services.UnableToBook, Conflict) as refused:
+        if not rows.refuse(refused):
+            form.refuse(refused)
+        return False
+    messages.success(request, f"Booked {len(asked.riders)} for {form.cleaned_data['contact_name']}.")
+    return True

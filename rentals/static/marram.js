@@ -1,6 +1,61 @@
-/* What HTMX cannot do: say how old a live part is, keep what is open or focused, send a form once. */
+/* What HTMX cannot do. As a page's script: say how old a live part is, keep what is open or focused, send a
+   form once, send what was kept. As a service worker: keep a check that could not be sent. Only the form's
+   key, ids, ticks and what was typed into it are kept; no page, no name, no phone number. */
 "use strict";
-(() => {
+
+const CHECK = /\/outings\/\d+\/(launch|return)-check\/$/;
+const PATIENCE_MS = 10000;
+
+function kept(mode, act) {
+  return new Promise((done, fail) => {
+    const open = indexedDB.open("marram", 1);
+    open.onupgradeneeded = () => {
+      open.result.createObjectStore("waiting", { keyPath: "once" });
+      open.result.createObjectStore("who");
+    };
+    open.onerror = () => fail(open.error);
+    open.onsuccess = () => {
+      const run = open.result.transaction(["waiting", "who"], mode);
+      const asked = act(run.objectStore("waiting"), run.objectStore("who"));
+      run.oncomplete = () => { open.result.close(); done(asked && asked.result); };
+      run.onerror = run.onabort = () => { open.result.close(); fail(run.error); };
+    };
+  });
+}
+
+if ("ServiceWorkerGlobalScope" in self) worker(); else page();
+
+function worker() {
+  addEventListener("install", () => skipWaiting());
+  addEventListener("activate", (event) => event.waitUntil(clients.claim()));
+  addEventListener("fetch", (event) => {
+    const { request } = event, url = new URL(request.url);
+    if (url.origin !== location.origin) return;
+    if (request.mode === "navigate") {
+      if (request.method === "POST" && CHECK.test(url.pathname)) event.respondWith(sendOrKeep(request, url));
+      else if (request.method === "GET") event.respondWith(fetch(request).catch(noConnection));
+    } else if (url.pathname.includes("/static/")) {
+      event.respondWith(fetch(request).catch(() => caches.match(request).then((found) => found || Response.error())));
+    }
+  });
+
+  async function sendOrKeep(request, url) {
+    const copy = request.clone();
+    try {
+      return await Promise.race([fetch(request), new Promise((_, fail) => setTimeout(fail, PATIENCE_MS))]);
+    } catch {
+      const fields = [...await copy.formData()].filter(([name]) => name !== "csrfmiddlewaretoken");
+      const once = Object.fromEntries(fields).once || crypto.randomUUID(), at = new Date().toTimeString().slice(0, 5);
+      const user = await kept("readonly", (_, who) => who.get("user"));
+      await kept("readwrite", (waiting) => waiting.put({ once, url: url.pathname, fields: [...fields.filter(([name]) => name !== "once"), ["once", once]], user, at }));
+      return noConnection();
+    }
+  }
+
+  const noConnection = () => caches.match(new URL("kept.html", location));
+}
+
+function page() {
   const seen = new WeakMap();
   const renewed = new WeakMap();
   const all = (selector, root = document) => [...root.querySelectorAll(selector)];
@@ -83,4 +138,58 @@
     const words = event.target.querySelector && event.target.querySelector("[data-say]");
     if (words) say(words.textContent);
   });
-})();
+
+  /* Checks kept without a connection: shown as waiting, sent once with the form's own key. */
+  const box = document.getElementById("waiting"), user = document.body.dataset.user;
+
+  async function show() {
+    const rows = await kept("readonly", (waiting) => waiting.getAll());
+    box.hidden = !rows.length;
+    box.replaceChildren(...rows.map((row) => {
+      const line = document.createElement("p"), [, outing, kind] = row.url.match(/outings\/(\d+)\/(\w+)/);
+      line.append(`${kind === "launch" ? "Launch" : "Return"} check of outing ${outing}, ticked ${row.at}: `);
+      line.append(row.refused ? "the service did not take it. " : user && row.user !== user ? "sign in as before to send it." : "waiting to be sent.");
+      if (row.refused) {
+        const look = document.createElement("a"), drop = document.createElement("button");
+        look.href = row.url;
+        look.textContent = "Look at it anew";
+        drop.className = "plain";
+        drop.textContent = "Forget it";
+        drop.onclick = () => kept("readwrite", (waiting) => waiting.delete(row.once)).then(show);
+        line.append(look, " ", drop);
+      }
+      return line;
+    }));
+    return rows;
+  }
+
+  async function send(row) {
+    /* The page brings a fresh token, and shows whether whoever ticked it is signed in. Values stay as they
+       were: the service counts a key once, and refuses it with others. */
+    const sheet = await (await fetch(row.url)).text(), token = sheet.match(/name="csrfmiddlewaretoken" value="([^"]+)"/);
+    if (!token || !sheet.includes(`data-user="${row.user}"`)) return;
+    const fields = new URLSearchParams([...row.fields, ["csrfmiddlewaretoken", token[1]]]);
+    const answer = await fetch(row.url, { method: "POST", body: fields });
+    if (answer.url.includes("/sign-in/")) return;
+    if (answer.ok) await kept("readwrite", (waiting) => waiting.delete(row.once));
+    else if (answer.status < 500 && answer.status !== 429) await kept("readwrite", (waiting) => waiting.put({ ...row, refused: answer.status }));
+  }
+
+  const sendAll = () => navigator.locks.request("marram-send", { ifAvailable: true }, async (lock) => {
+    const rows = lock ? await show() : [];
+    const mine = rows.filter((row) => !row.refused);
+    for (const row of mine) await send(row).catch(() => {});
+    if (mine.length && (await show()).length < rows.length) say("Sent what was waiting.");
+  });
+
+  if (box && "serviceWorker" in navigator) {
+    const own = document.querySelector("script[src*=marram]").src;
+    navigator.serviceWorker.register(own, { scope: "/" });
+    caches.open("marram").then((cache) => cache.addAll(["kept.html", "marram.css", "marram.js"].map((name) => new URL(name, own))));
+    if (user) kept("readwrite", (_, who) => { who.put(user, "user"); });
+    sendAll();
+    addEventListener("online", sendAll);
+    document.addEventListener("visibilitychange", sendAll);
+    setInterval(sendAll, 15000);
+  }
+}

@@ -90,3 +90,82 @@ def test_a_party_gets_its_kit_by_keyboard_alone_in_ten_seconds(page: Page) -> No
 
     assert time.monotonic() - began < BY_KEYBOARD_S
     expect(page.get_by_role("status").first).to_contain_text(name)
+
+
+class TestWithoutConnection:
+    """A check that cannot be sent is kept on the device, shown as waiting, and counts once."""
+
+    KEPT = """() => new Promise((done) => {
+        const open = indexedDB.open("marram", 1);
+        open.onsuccess = () => {
+            const asked = open.result.transaction("waiting").objectStore("waiting").getAll();
+            asked.onsuccess = () => done(asked.result);
+        };
+    })"""
+
+    def take_back_offline(self, page: Page) -> str:
+        """Go through a return check while the connection is lost; return the outing's address."""
+        sign_in(page, "instructor")
+        page.goto(TODAY)
+        page.wait_for_function("navigator.serviceWorker.controller !== null")
+        row = page.get_by_role("row").filter(has=page.get_by_role("button", name="Ashore", exact=True)).last
+        outing = str(row.get_by_role("rowheader").get_by_role("link").get_attribute("href"))
+        page.goto(outing + "return-check/")
+        page.wait_for_function("caches.match('/static/kept.html').then((found) => found !== undefined)")
+        page.context.set_offline(True)
+        page.get_by_label("Everything is back").check()
+        page.get_by_role("button", name="Save the return check").click()
+        expect(page.get_by_role("heading", name="No connection")).to_be_visible()
+        return outing
+
+    def test_it_is_sent_once_when_the_connection_is_back(self, page: Page) -> None:
+        outing = self.take_back_offline(page)
+        waiting = page.locator("#waiting")
+        expect(waiting).to_contain_text("waiting to be sent")
+        (row,) = page.evaluate(self.KEPT)
+
+        page.context.set_offline(False)
+        expect(waiting).to_be_hidden(timeout=20_000)
+
+        page.goto(outing)
+        expect(page.locator("main")).to_contain_text("closed")
+        # The reply may be lost after the check was taken: then it is sent again, and counts once.
+        page.evaluate(
+            """(row) => new Promise((done) => {
+                const open = indexedDB.open("marram", 1);
+                open.onsuccess = () => {
+                    const run = open.result.transaction("waiting", "readwrite");
+                    run.objectStore("waiting").put(row);
+                    run.oncomplete = done;
+                };
+            })""",
+            row,
+        )
+        page.reload()
+        expect(waiting).to_be_hidden(timeout=20_000)
+        assert page.evaluate(self.KEPT) == []
+        expect(page.locator("main li", has_text="Return check")).to_have_count(1)
+
+    def test_nothing_that_names_anybody_is_kept(self, page: Page) -> None:
+        outing = self.take_back_offline(page)
+        (row,) = page.evaluate(self.KEPT)
+        kept = page.evaluate(
+            "caches.open('marram').then((all) => all.keys()).then((each) => each.map((one) => one.url))"
+        )
+
+        assert {name.partition("_")[0] for name, _value in row["fields"]} <= {
+            "once", "all", "felt", "note", "back", "rinsed", "fault", "stays", "kit",
+        }  # fmt: skip
+        assert {url.rpartition("/")[2] for url in kept} == {"kept.html", "marram.css", "marram.js"}
+        page.context.set_offline(False)
+        expect(page.locator("#waiting")).to_be_hidden(timeout=20_000)
+        assert outing
+
+    def test_it_waits_for_whoever_ticked_it(self, page: Page) -> None:
+        self.take_back_offline(page)
+        page.context.clear_cookies()
+        page.context.set_offline(False)
+
+        sign_in(page, "manager")
+
+        expect(page.locator("#waiting")).to_contain_text("sign in as before")

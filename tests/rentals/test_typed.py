@@ -35,6 +35,7 @@ PARTY: Typed = {
     "starts_at": "11:00",
     "ends_at": "13:00",
     "note": "by the slipway",
+    "despite": "They bring their own kit",
     "rows": "2",
 }
 BRAM: Typed = {
