@@ -10,6 +10,7 @@ from rentals.afloat import queries, services
 from rentals.afloat.forms import BeachForm, LaunchForm
 from rentals.afloat.mapping import Beach
 from rentals.afloat.models import LaunchCheck
+from rentals.audit import services as journal
 from rentals.bookings import queries as bookings
 from rentals.bookings.models import Outing
 from rentals.lib import clock
@@ -41,6 +42,9 @@ def check(request: StaffRequest, outing_id: int) -> HttpResponse:
     """Go through the launch check of an outing; when it passes, let the rider go."""
     now = clock.now()
     outing = bookings.outing_for(request.actor, request.station, outing_id)
+    done = journal.done_before(request.actor, request.POST.get("once", ""))
+    if done and LaunchCheck.objects.filter(pk=done, passed=True).exists():
+        return redirect("today", request.station.slug)
     sheet = queries.launch_sheet(outing, ticked=None, now=now)
     form = LaunchForm(sheet.points, sheet.shut, request.POST or None, initial={"kit_no": outing.kit_no})
     failed = None

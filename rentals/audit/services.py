@@ -91,3 +91,16 @@ def settle(claim: Claim, result_id: int) -> None:
     """Keep what a claimed act resulted in, for its repetitions."""
     if claim.mark_id is not None:
         Once.objects.filter(pk=claim.mark_id).update(result_id=result_id)
+
+
+def done_before(actor: Actor, key: str) -> int | None:
+    """Return what a keyed act of this person resulted in, None when it was not done yet: one query.
+
+    A page asks this of a form that may be sent again after its reply was lost: by then the form would be
+    read against other rows than it was made of.
+    """
+    try:
+        mark = Once.objects.filter(user_id=actor.user_id, key=UUID(key)).first()
+    except ValueError:
+        return None
+    return mark.result_id if mark else None

@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
+from rentals.audit import services as journal
 from rentals.bench import queries, services
 from rentals.bench.forms import FaultForm, MendForm, ReturnForm, WithdrawForm
 from rentals.bookings import queries as bookings
@@ -61,6 +62,8 @@ def item(request: StaffRequest, tag: str) -> HttpResponse:
 def take_back(request: StaffRequest, outing_id: int) -> HttpResponse:
     """Go through what came back, item by item."""
     outing = bookings.outing_for(request.actor, request.station, outing_id)
+    if journal.done_before(request.actor, request.POST.get("once", "")):
+        return redirect("outing", request.station.slug, outing.pk)
     form = ReturnForm(queries.still_out(outing), request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:

@@ -1,11 +1,14 @@
 """What every page shares: the menu by role, parts that renew themselves, the language it says it is in."""
 
 from datetime import datetime, timedelta
+from uuid import uuid4
 
 import pytest
 from bs4 import BeautifulSoup, Tag
 from django.urls import reverse
 
+from rentals.afloat.models import LaunchCheck
+from rentals.bench.models import ReturnCheck
 from rentals.lib import clock, menu
 from rentals.lib.access import Act
 from tests.rentals.browser import signed_in
@@ -106,3 +109,39 @@ class TestLanguage:
 
         assert answer["Location"] == "/"
         assert client.cookies["language"].value == "fr"
+
+
+class TestSentAgain:
+    """A form whose reply was lost is sent again with its key, goes where the first went, and counts once."""
+
+    def test_a_return_check(self, cast: Walk) -> None:
+        outing = cast.out()
+        client, url = signed_in(cast.instructor), reverse("return-check", args=[cast.tarrow.slug, outing.pk])
+        typed = {"once": str(uuid4()), "all_back": "on", "all_rinsed": "on", "felt": "right"}
+
+        answers = [client.post(url, typed) for _time in range(2)]
+
+        assert [answer["Location"] for answer in answers] == [
+            reverse("outing", args=[cast.tarrow.slug, outing.pk])
+        ] * 2
+        assert ReturnCheck.objects.count() == 1
+
+    def test_a_launch_check(self, cast: Walk) -> None:
+        outing = cast.issued()
+        client, url = signed_in(cast.instructor), reverse("launch-check", args=[cast.tarrow.slug, outing.pk])
+        page = BeautifulSoup(client.get(url).content, "html.parser")
+        ticks = {str(box["name"]): "on" for box in page.select('main input[type="checkbox"]')}
+        typed = {"once": str(uuid4()), "kit_no": "1", "launch": "1", **ticks}
+
+        answers = [client.post(url, typed).status_code for _time in range(2)]
+
+        assert answers == [302, 302]
+        assert LaunchCheck.objects.count() == 1
+
+    def test_a_launch_check_that_did_not_pass_says_so_again(self, cast: Walk) -> None:
+        outing = cast.issued()
+        client, url = signed_in(cast.instructor), reverse("launch-check", args=[cast.tarrow.slug, outing.pk])
+        typed = {"once": str(uuid4()), "kit_no": "1", "launch": "1"}
+
+        assert [client.post(url, typed).status_code for _time in range(2)] == [422, 422]
+        assert LaunchCheck.objects.count() == 1
