@@ -100,7 +100,8 @@ def done_before(actor: Actor, key: str) -> int | None:
     read against other rows than it was made of.
     """
     try:
-        mark = Once.objects.filter(user_id=actor.user_id, key=UUID(key)).first()
+        known = UUID(key)
     except ValueError:
         return None
+    mark = None if actor.user_id is None else Once.objects.filter(user_id=actor.user_id, key=known).first()
     return mark.result_id if mark else None
