@@ -1,12 +1,13 @@
 """Addresses: the API under its version, each app's pages under their station."""
 
 from django.contrib.auth.decorators import login_not_required
-from django.contrib.auth.views import LoginView, LogoutView
+from django.contrib.auth.views import LoginView, LogoutView, PasswordChangeView
 from django.urls import URLPattern, URLResolver, include, path
 from django.views.i18n import set_language
 
 from rentals.desk.views import home
 from rentals.lessons.urls import feeds
+from rentals.people.urls import service_urlpatterns
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home, name="home"),
@@ -16,6 +17,12 @@ urlpatterns: list[URLPattern | URLResolver] = [
     ),
     *feeds,
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    path(
+        "password/",
+        PasswordChangeView.as_view(template_name="people/password.html", success_url="/"),
+        name="password",
+    ),
+    path("", include(service_urlpatterns)),
     path("language/", login_not_required(set_language), name="set_language"),
     path("<slug:station_slug>/", include("rentals.desk.urls")),
     path("<slug:station_slug>/", include("rentals.review.urls")),

@@ -22,7 +22,7 @@ from rentals.desk.forms import PartyForm, at_another_start, with_list
 from rentals.desk.mapping import read_list
 from rentals.desk.services import issuing as services
 from rentals.lib import clock
-from rentals.lib.access import Act
+from rentals.lib.access import Act, System
 from rentals.lib.live import found, live
 from rentals.lib.problems import Conflict
 from rentals.people import queries as people
@@ -44,7 +44,7 @@ def home(request: HttpRequest) -> HttpResponse:
     stations = list(Station.objects.visible_to(actor).order_by("name"))
     if len(stations) == 1:
         return redirect("today", stations[0].slug)
-    return render(request, "desk/home.html", {"stations": stations})
+    return render(request, "desk/home.html", {"stations": stations, "may_found": System.FOUND in actor.acts})
 
 
 @station_page("GET")

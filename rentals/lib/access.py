@@ -74,6 +74,7 @@ class System(StrEnum):
     SEND = "send mail"
     SOLVE = "solve a day plan"
     SEED = "load the demo"
+    FOUND = "begin a station"
     HOME = "take bookings from home"
     TELL = "tell riders by mail"
     RETAIN = "let go of what is kept too long"

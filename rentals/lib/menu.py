@@ -32,6 +32,7 @@ MENU: Final[tuple[Entry, ...]] = (
     Entry("life", "Life", "life", Act.SEE_LIFE),
     Entry("review", "Review", "review", Act.REVIEW),
     Entry("incidents", "Incidents", "incidents"),
+    Entry("station", "Station", "station"),
 )
 
 

@@ -1,13 +1,17 @@
 """What is typed about a rider, cleaned."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from django import forms
 
+from rentals.lib.access import Role
 from rentals.lib.forms import NumberField, PlainForm
 from rentals.people.models import MASS_KG, STATURE_CM, Rider
-from rentals.people.services import RiderFacts
-from rentals.stations.models import LEVELS
+from rentals.people.services import RiderFacts, StaffFacts
+from rentals.stations.models import LEVELS, Station
+from rentals.stations.services import StationFacts
+from rigging import units
 
 
 class RiderFields(PlainForm):
@@ -47,3 +51,90 @@ class RiderForm(RiderFields):
         known["waiver"] = rider.waiver_signed_at is not None
         known["consent"] = rider.guardian_consent_at is not None
         return cls(data, initial=known)
+
+
+class StationForm(PlainForm):
+    """Where a station lies and when it is open."""
+
+    name = forms.CharField(label="Name", max_length=80)
+    zone_name = forms.CharField(label="Time zone", max_length=40, help_text="such as Europe/Lisbon")
+    latitude_deg = NumberField(
+        label="Latitude in degrees", unit="degrees", low=-90, high=90, help_text="north is positive"
+    )
+    longitude_deg = NumberField(
+        label="Longitude in degrees", unit="degrees", low=-180, high=180, help_text="east is positive"
+    )
+    seaward_deg = NumberField(
+        label="Bearing to the open water",
+        unit="degrees",
+        low=0,
+        high=359.9,
+        help_text="degrees true, looking off the beach",
+    )
+    opens = forms.TimeField(label="Opens", widget=forms.TimeInput(format="%H:%M", attrs={"class": "short"}))
+    closes = forms.TimeField(label="Closes", widget=forms.TimeInput(format="%H:%M", attrs={"class": "short"}))
+    turn_round_min = NumberField(
+        label="Minutes between two riders of an item", unit="minutes", low=0, high=180, decimal_places=0
+    )
+    salt_water = forms.BooleanField(label="Salt water", required=False)
+    rescue_number = forms.CharField(label="Number of the rescue service", max_length=30)
+    watch_email = forms.EmailField(label="Email of the watch", help_text="told when somebody is overdue")
+
+    def facts(self) -> StationFacts:
+        """Return what was entered."""
+        cleaned: dict[str, Any] = dict(self.cleaned_data)
+        for name in ("latitude_deg", "longitude_deg", "seaward_deg"):
+            cleaned[name] = float(cleaned[name])
+        return StationFacts(**{**cleaned, "turn_round_min": int(cleaned["turn_round_min"])})
+
+    @classmethod
+    def of(cls, station: Station, data: Any = None) -> "StationForm":
+        """Return the form filled with what is known."""
+        return cls(data, initial={name: getattr(station, name) for name in cls.base_fields})
+
+
+class LimitsForm(PlainForm):
+    """The wind limit of each level, in knots of mean beach wind; empty for the usual one."""
+
+    def __init__(self, usual: Mapping[str, float], own: Mapping[str, float], data: Any = None) -> None:
+        super().__init__(
+            data,
+            initial={level: f"{float(units.knots(ms)):.1f}".removesuffix(".0") for level, ms in own.items()},
+        )
+        for level, mean_ms in usual.items():
+            self.fields[level] = NumberField(
+                label=f"{level.capitalize()}, in kn",
+                unit="kn",
+                low=1,
+                high=58,
+                required=False,
+                help_text=f"usually {float(units.knots(mean_ms)):.0f} kn",
+            )
+
+    def limits(self) -> dict[str, float | None]:
+        """Return the limits in m/s, None for the usual one."""
+        return {
+            level: None if knots is None else float(units.from_knots(float(knots)))
+            for level, knots in self.cleaned_data.items()
+        }
+
+
+class StaffForm(PlainForm):
+    """A colleague to come."""
+
+    username = forms.CharField(
+        label="Sign-in name", max_length=150, widget=forms.TextInput(attrs={"autocomplete": "off"})
+    )
+    role = forms.ChoiceField(label="Role", choices=[(role.value, role.value) for role in Role])
+    first_name = forms.CharField(label="First name", max_length=150, required=False)
+    last_name = forms.CharField(label="Last name", max_length=150, required=False)
+    password = forms.CharField(
+        label="First password",
+        required=False,
+        help_text="for somebody new; they change it when they sign in",
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+
+    def facts(self) -> StaffFacts:
+        """Return what was entered."""
+        return StaffFacts(**self.cleaned_data)

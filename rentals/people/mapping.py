@@ -3,7 +3,7 @@
 from collections import defaultdict
 from datetime import date
 
-from rentals.lib.access import Actor, Role
+from rentals.lib.access import Actor, Role, System
 from rentals.people.models import Posting, Rider, User
 from rigging import sizing
 
@@ -15,7 +15,10 @@ def actor_of(user: User, day: date) -> Actor:
         for station_id, role in Posting.objects.on(day).filter(user=user).values_list("station_id", "role"):
             roles[station_id].add(Role(role))
     return Actor(
-        user_id=user.pk, name=user.shown_name, roles={key: frozenset(held) for key, held in roles.items()}
+        user_id=user.pk,
+        name=user.shown_name,
+        roles={key: frozenset(held) for key, held in roles.items()},
+        acts=frozenset({System.FOUND}) if user.is_superuser and user.is_active else frozenset(),
     )
 
 

@@ -1,7 +1,9 @@
-"""Riders of a station, as lists show them."""
+"""Riders and staff of a station, as lists show them."""
+
+from datetime import date
 
 from rentals.lib.access import Actor
-from rentals.people.models import Rider
+from rentals.people.models import Posting, Rider
 from rentals.stations.models import Station
 
 MOST_LISTED = 100
@@ -20,3 +22,9 @@ def rider_choices(actor: Actor, station: Station) -> list[tuple[str, str]]:
         (str(pk), f"{name}, {float(mass):g} kg, {level}")
         for pk, name, mass, level in riders.values_list("pk", "name", "mass_kg", "level")
     ]
+
+
+def staff_at(station: Station, day: date) -> list[Posting]:
+    """Return who works at a station on a day, by name: one query."""
+    postings = Posting.objects.on(day).filter(station=station).select_related("user")
+    return list(postings.order_by("user__first_name", "user__last_name", "role"))

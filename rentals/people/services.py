@@ -4,11 +4,16 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+
 from rentals.audit import services as journal
-from rentals.lib.access import Act, Actor
+from rentals.lib.access import Act, Actor, Role, System
 from rentals.lib.problems import NotVisible, Refused
 from rentals.lib.writes import inside_write, write
-from rentals.people.models import MASS_KG, STATURE_CM, Rider
+from rentals.people.models import MASS_KG, STATURE_CM, Posting, Rider, User
+from rentals.stations import services as stations
+from rentals.stations.models import Station
 from rigging.levels import Level
 
 OLDEST_YEARS = 100
@@ -134,3 +139,108 @@ _TOLD = (
 
 def _told(rider: Rider) -> dict[str, object]:
     return {name: getattr(rider, name) for name in _TOLD}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StaffFacts:
+    """A colleague to come: somebody who signs in already, by name alone, or somebody new."""
+
+    username: str
+    first_name: str = ""
+    last_name: str = ""
+    password: str = ""
+    role: str
+
+
+class UnableToHire(Refused):
+    """A colleague cannot be posted, or not be let go, like that."""
+
+    slug = "staff-refused"
+    title = "Check the colleague"
+
+
+@write
+def hire(*, actor: Actor, station_id: int, facts: StaffFacts, now: datetime) -> Posting:
+    """Post a colleague to a station from today on.
+
+    Raises:
+        UnableToHire: no such role, no usable name or password, or they have that role already.
+    """
+    actor.require(Act.SET_STATION, station_id=station_id)
+    station = Station.objects.get(pk=station_id)
+    if facts.role not in {role.value for role in Role}:
+        raise UnableToHire.at("role", "Choose a role.")
+    user = User.objects.filter(username=facts.username).first() or _sign_up(facts)
+    today = station.local(now).date()
+    if Posting.objects.on(today).filter(user=user, station=station, role=facts.role).exists():
+        raise UnableToHire.at("username", f"{user.shown_name} is {facts.role} here already.")
+    posting = Posting.objects.create(user=user, station=station, role=facts.role, since=today)
+    line = journal.Line("station", station_id, f"{user.shown_name} is {facts.role} from today")
+    journal.record(actor=actor, act=Act.SET_STATION, station_id=station_id, lines=[line], now=now)
+    return posting
+
+
+@write
+def end_posting(*, actor: Actor, posting_id: int, now: datetime) -> None:
+    """End a colleague's role at a station today; what they wrote stays.
+
+    Raises:
+        NotVisible: there is no such posting at the actor's stations.
+        UnableToHire: nobody would be left to manage the station.
+    """
+    posting = (
+        Posting.objects.filter(station_id__in=actor.station_ids, pk=posting_id)
+        .select_related("user", "station")
+        .first()
+    )
+    if posting is None:
+        raise NotVisible("There is no such colleague here.")
+    actor.require(Act.SET_STATION, station_id=posting.station_id)
+    today = posting.station.local(now).date()
+    others = (
+        Posting.objects.on(today).filter(station=posting.station, role=Role.MANAGER).exclude(pk=posting.pk)
+    )
+    if posting.role == Role.MANAGER and not others.exists():
+        raise UnableToHire("Somebody must manage the station. Post another manager first.")
+    if posting.since < today:
+        posting.until = today
+        posting.save(update_fields=["until"])
+    else:
+        posting.delete()
+    line = journal.Line("station", posting.station_id, f"{posting.user.shown_name} is {posting.role} no more")
+    journal.record(actor=actor, act=Act.SET_STATION, station_id=posting.station_id, lines=[line], now=now)
+
+
+@write
+def found_station(*, actor: Actor, facts: stations.StationFacts, now: datetime) -> Station:
+    """Begin a station, with whoever founds it as its manager.
+
+    Raises:
+        UnableToSetStation: a fact that cannot be, with its field.
+    """
+    actor.require_system(System.FOUND)
+    station = stations.keep_station(Station(), facts)
+    if actor.user_id is not None:
+        today = station.local(now).date()
+        Posting.objects.create(user_id=actor.user_id, station=station, role=Role.MANAGER, since=today)
+    line = journal.Line("station", station.pk, f"{station} begins")
+    journal.record(actor=actor, act=System.FOUND, station_id=station.pk, lines=[line], now=now)
+    return station
+
+
+def _sign_up(facts: StaffFacts) -> User:
+    """Let somebody new sign in."""
+    user = User(username=facts.username, first_name=facts.first_name, last_name=facts.last_name)
+    try:
+        user.clean_fields(exclude=["password"])
+        validate_password(facts.password, user)
+    except ValidationError as error:
+        wrong = (
+            {name: said[0] for name, said in error.message_dict.items()}
+            if hasattr(error, "error_dict")
+            else {"password": error.messages[0]}
+        )
+        raise UnableToHire(next(iter(wrong.values())), fields=wrong) from error
+    user.set_password(facts.password)
+    user.save()
+    return user

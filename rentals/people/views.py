@@ -1,14 +1,22 @@
-"""Pages of riders: who is known here, and what is known of each."""
+"""Pages of people: riders and what is known of each; the station, its limits and who works there."""
+
+from typing import Final, cast
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from rentals.lib import clock
+from rentals.lib.access import Act, System
+from rentals.lib.forms import PlainForm
 from rentals.people import queries, services
-from rentals.people.doors import StaffRequest, station_page
-from rentals.people.forms import RiderForm
+from rentals.people.doors import StaffRequest, may, station_page
+from rentals.people.forms import LimitsForm, RiderForm, StaffForm, StationForm
 from rentals.people.models import Rider
+from rentals.stations import services as stations
+from rentals.stations.queries import wind_limits
+
+FRESH_STATION: Final = {"opens": "09:00", "closes": "18:00", "turn_round_min": 15, "salt_water": True}
 
 
 @station_page("GET")
@@ -37,3 +45,95 @@ def rider(request: StaffRequest, rider_id: int) -> HttpResponse:
             return redirect("rider", request.station.slug, known.pk)
     context = {"station": request.station, "page": "riders", "rider": known, "form": form}
     return render(request, "people/rider.html", context, status=422 if form.errors else 200)
+
+
+@station_page("GET", "POST")
+def station(request: StaffRequest) -> HttpResponse:
+    """Show the station; change where it lies and when it is open."""
+    form = StationForm.of(request.station, request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            stations.change_station(
+                actor=request.actor, station_id=request.station.pk, facts=form.facts(), now=clock.now()
+            )
+        except stations.UnableToSetStation as refused:
+            form.refuse(refused)
+        else:
+            messages.success(request, "Saved.")
+            return redirect("station", request.station.slug)
+    return _station_page(request, form=form)
+
+
+@station_page("POST")
+def limits(request: StaffRequest) -> HttpResponse:
+    """Change the wind limits of the levels."""
+    form = _limits_form(request, request.POST)
+    if form.is_valid():
+        stations.set_wind_limits(
+            actor=request.actor, station_id=request.station.pk, limits=form.limits(), now=clock.now()
+        )
+        messages.success(request, "Wind limits saved. Checks and advice follow them from now on.")
+        return redirect("station", request.station.slug)
+    return _station_page(request, limits=form)
+
+
+@station_page("POST")
+def hire(request: StaffRequest) -> HttpResponse:
+    """Post a colleague to the station."""
+    form = StaffForm(request.POST)
+    if form.is_valid():
+        try:
+            posting = services.hire(
+                actor=request.actor, station_id=request.station.pk, facts=form.facts(), now=clock.now()
+            )
+        except services.UnableToHire as refused:
+            form.refuse(refused)
+        else:
+            messages.success(request, f"{posting.user.shown_name} is {posting.role} here from today.")
+            return redirect("station", request.station.slug)
+    return _station_page(request, staff=form)
+
+
+@station_page("POST")
+def let_go(request: StaffRequest, posting_id: int) -> HttpResponse:
+    """End a colleague's role."""
+    services.end_posting(actor=request.actor, posting_id=posting_id, now=clock.now())
+    messages.success(request, "Ended from today. What they wrote stays.")
+    return redirect("station", request.station.slug)
+
+
+def set_up(request: HttpRequest) -> HttpResponse:
+    """Begin a station: for whoever runs the service, before anybody is posted anywhere."""
+    actor = cast(StaffRequest, request).actor
+    if System.FOUND not in actor.acts:
+        raise Http404
+    form = StationForm(request.POST or None, initial=FRESH_STATION)
+    if request.method == "POST" and form.is_valid():
+        try:
+            begun = services.found_station(actor=actor, facts=form.facts(), now=clock.now())
+        except stations.UnableToSetStation as refused:
+            form.refuse(refused)
+        else:
+            messages.success(request, f"{begun} begins. You are its manager.")
+            return redirect("station", begun.slug)
+    return render(request, "people/set_up.html", {"form": form}, status=422 if form.errors else 200)
+
+
+def _limits_form(request: StaffRequest, data: object = None) -> LimitsForm:
+    usual, own = wind_limits(request.station)
+    return LimitsForm(usual, own, data)
+
+
+def _station_page(request: StaffRequest, **bound: PlainForm) -> HttpResponse:
+    today = request.station.local(clock.now()).date()
+    context = {
+        "station": request.station,
+        "page": "station",
+        "form": bound.get("form") or StationForm.of(request.station),
+        "limits": bound.get("limits") or _limits_form(request),
+        "staff": bound.get("staff") or StaffForm(),
+        "postings": queries.staff_at(request.station, today),
+        "may_set": may(request, Act.SET_STATION),
+        "wrong": any(form.errors for form in bound.values()),
+    }
+    return render(request, "people/station.html", context, status=422 if context["wrong"] else 200)

@@ -25,3 +25,12 @@ def cap_ms(policy: sizing.Policy, level: str) -> float:
 def all_ids() -> list[int]:
     """Return the stations there are, for work that is done at each of them."""
     return list(Station.objects.order_by("id").values_list("id", flat=True))
+
+
+def wind_limits(station: Station) -> tuple[dict[str, float], dict[str, float]]:
+    """Return the usual limit of each level and the station's own, in m/s of mean beach wind: one query."""
+    usual = {
+        level.value: float(units.from_knots(limits.mean_cap_kn))
+        for level, limits in sizing.Policy().levels.items()
+    }
+    return usual, dict(WindLimit.objects.filter(station=station).values_list("level", "mean_ms"))

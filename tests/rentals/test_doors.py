@@ -24,11 +24,14 @@ from rentals.lib.access import NOBODY, System, service
 from rentals.lib.problems import NotAllowed, NotVisible
 from rentals.mail import services as mail
 from rentals.people import services as people
+from rentals.people.models import Posting
+from rentals.stations import services as stations
 from rentals.weather import services as weather
 from rentals.weather.fetch import Fetched
 from rentals.weather.models import Kind, Source
 from tests.rentals.database.rows import tried_elsewhere
 from tests.rentals.people.test_riders import FACTS
+from tests.rentals.people.test_staff import STATION
 from tests.rentals.walk import HOUR, Walk
 
 Call = Callable[..., object]
@@ -49,6 +52,33 @@ class Door:
 def _rider(cast: Walk) -> Call:
     rider = cast.wren
     return lambda actor: people.change_rider(actor=actor, rider_id=rider.pk, facts=FACTS, now=cast.now)
+
+
+def _hire(cast: Walk) -> Call:
+    facts = people.StaffFacts(username="pip", password="spartina-anglica", role="desk")
+    assert cast.tarrow
+    return lambda actor: people.hire(actor=actor, station_id=cast.tarrow.pk, facts=facts, now=cast.now)
+
+
+def _end_posting(cast: Walk) -> Call:
+    posting = Posting.objects.get(user=cast.desk)
+    return lambda actor: people.end_posting(actor=actor, posting_id=posting.pk, now=cast.now)
+
+
+def _station(cast: Walk) -> Call:
+    return lambda actor: stations.change_station(
+        actor=actor, station_id=cast.tarrow.pk, facts=STATION, now=cast.now
+    )
+
+
+def _found(cast: Walk) -> Call:
+    return partial(people.found_station, facts=STATION, now=cast.now)
+
+
+def _limits(cast: Walk) -> Call:
+    return lambda actor: stations.set_wind_limits(
+        actor=actor, station_id=cast.tarrow.pk, limits={"beginner": 7.0}, now=cast.now
+    )
 
 
 def _book(cast: Walk) -> Call:
@@ -208,6 +238,10 @@ def _stop_source(cast: Walk) -> Call:
 
 DOORS = [
     Door("people.change_rider", "DIM", _rider),
+    Door("people.hire", "--M", _hire),
+    Door("people.end_posting", "--M", _end_posting),
+    Door("stations.change_station", "--M", _station),
+    Door("stations.set_wind_limits", "--M", _limits),
     Door("bookings.book_party", "D-M", _book),
     Door("bookings.cancel_outing", "D-M", _cancel),
     Door("rigs.kit_outing", "DIM", _kit),
@@ -276,6 +310,7 @@ BY_ITSELF = [
     ("mail.put_down_call", System.SEND, _put_down_call),
     ("weather.take_errand", System.FETCH, lambda cast: partial(weather.take_errand, now=cast.now)),
     ("weather.end_errand", System.FETCH, _end_errand),
+    ("people.found_station", System.FOUND, _found),
     ("desk.load_scenario", System.SEED, lambda cast: partial(desk.load_scenario, now=cast.now)),
 ]  # fmt: skip
 

@@ -106,13 +106,14 @@ PAGES = [
         lambda cast: [cast.faulty("S1").item.tag],
     ),
     Page("bench", ["bench_job"], lambda cast: after(cast.mended("S1"))),
+    Page("station", ["stations_windlimit", "people_posting"]),
     Page("riders", ["people_rider"], lambda cast: after(cast.wren)),
     Page("rider", ["people_rider"], lambda cast: [cast.wren.pk]),
     Page("book", ["people_rider"], lambda cast: after(cast.wren)),
     Page("beach", [*BEACH, "bookings_outing"]),
     Page("weather", ["weather_run", "weather_hour", "weather_observation", "weather_source"]),
 ]
-OF_A_STATION = {"today", "kit", "bench", "riders", "book", "beach", "weather"}
+OF_A_STATION = {"today", "station", "kit", "bench", "riders", "book", "beach", "weather"}
 """Pages whose address names no row."""
 
 TAPS = ["issue", "launch", "ashore", "cancel"]
