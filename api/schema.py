@@ -41,6 +41,7 @@ class Operation:
     body: type[In] | Mapping[str, OpenApiTypes] | None
     query: type[In] | None
     once: bool
+    by_role: bool
 
 
 def operation(
@@ -52,6 +53,7 @@ def operation(
     body: type[In] | Mapping[str, OpenApiTypes] | None = None,
     query: type[In] | None = None,
     once: bool = False,
+    by_role: bool = False,
 ) -> Callable[[Handler], Handler]:
     """Say of an endpoint's method what it takes and answers; its docstring says what it does.
 
@@ -63,8 +65,18 @@ def operation(
         body: shape of the body, or types by media type.
         query: shape of the query.
         once: whether it takes an Idempotency-Key.
+        by_role: whether a read is kept to some roles; what writes always is.
     """
-    told = Operation(name=name, answer=answer, status=status, many=many, body=body, query=query, once=once)
+    told = Operation(
+        name=name,
+        answer=answer,
+        status=status,
+        many=many,
+        body=body,
+        query=query,
+        once=once,
+        by_role=by_role,
+    )
 
     def decorate(handler: Handler) -> Handler:
         handler.operation = told  # type: ignore[attr-defined]
@@ -141,6 +153,8 @@ class Schema(AutoSchema):
             }
         if writes and "{" in self.path:
             found |= {HTTPStatus.FORBIDDEN, HTTPStatus.CONFLICT, HTTPStatus.UNPROCESSABLE_ENTITY}
+        if told.by_role:
+            found |= {HTTPStatus.FORBIDDEN}
         if writes and public:
             found |= {HTTPStatus.TOO_MANY_REQUESTS}
         return {int(status) for status in found}

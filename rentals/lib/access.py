@@ -70,6 +70,7 @@ class System(StrEnum):
 
     WATCH = "watch who is overdue"
     POST_WEAR = "post wear"
+    NOTE_AGES = "note ages at faults"
     FETCH = "fetch a forecast"
     SEND = "send mail"
     SOLVE = "solve a day plan"

@@ -1,9 +1,10 @@
-"""What kit costs a station: a new one, and one fault of it."""
+"""What kit costs a station, and the hours that items had at their faults."""
 
 from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import Q
 
+from rentals.bench.models import Job
 from rentals.fleet.models import ItemModel
 from rentals.stations.models import Station
 
@@ -32,3 +33,13 @@ class ModelCost(models.Model):
 
     def __str__(self) -> str:
         return f"{self.model_id}: {self.new_cost} {self.currency}"
+
+
+class FaultAge(models.Model):
+    """What an item's postings had come to [s] when a fault was found: noted once, it never changes."""
+
+    job = models.OneToOneField(Job, models.PROTECT, primary_key=True, related_name="+")
+    posted_s = models.PositiveBigIntegerField()
+
+    def __str__(self) -> str:
+        return f"{self.job_id} at {self.posted_s} s"

@@ -5,15 +5,17 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.safestring import mark_safe
 
+from rentals.dayplan.queries import shelf
 from rentals.lib import clock
 from rentals.lib.access import Act
 from rentals.lib.tables import Table
 from rentals.people.doors import StaffRequest, may, station_page
 from rentals.review import services
 from rentals.review.forms import CostForm, PeriodForm
-from rentals.review.mapping.figures import figures, named
+from rentals.review.mapping.figures import Figure, figures, named
 from rentals.review.mapping.life import ModelLife
 from rentals.review.mapping.lifefigures import hazard_figure, items_table, life_drawing, lives_table
+from rentals.review.mapping.lists import lists
 from rentals.review.mapping.period import Period
 from rentals.review.queries.facts import facts
 from rentals.review.queries.life import kit_life, kit_lives
@@ -46,6 +48,23 @@ def review_csv(request: StaffRequest, name: str) -> HttpResponse:
     if found is None:
         raise Http404
     return _csv(found.table, f"{request.station.slug}-{name}-{period.first:%Y-%m}-{period.last:%Y-%m}")
+
+
+@station_page("GET")
+def review_lists(request: StaffRequest) -> HttpResponse:
+    """Show what to retire and what to buy."""
+    found, period = _lists(request)
+    context = {"station": request.station, "page": "review", "figures": found, "period": period}
+    return render(request, "review/lists.html", context)
+
+
+@station_page("GET")
+def review_lists_csv(request: StaffRequest, name: str) -> HttpResponse:
+    """Give what to retire, or what to buy, as CSV."""
+    found = next(named(_lists(request)[0], name), None)
+    if found is None:
+        raise Http404
+    return _csv(found.table, f"{request.station.slug}-{name}")
 
 
 @station_page("GET")
@@ -116,6 +135,14 @@ def month_report(request: StaffRequest) -> HttpResponse:
         "printed": clock.now(),
     }
     return render(request, "review/month.html", context)
+
+
+def _lists(request: StaffRequest) -> tuple[tuple[Figure, ...], Period]:
+    now = clock.now()
+    period = Period.until(request.station.local(now).date())
+    known = facts(request.actor, request.station, period)
+    lives = kit_lives(request.actor, request.station, now=now)
+    return lists(lives, known, shelf(request.station).bought), period
 
 
 def _set_costs(request: StaffRequest, found: ModelLife, form: CostForm) -> bool:

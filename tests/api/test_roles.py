@@ -139,6 +139,12 @@ def _a_source(cast: Cast) -> str:
     return f"/stations/{cast.tarrow.slug}/weather/sources/{source.pk}/"
 
 
+def _costs_of_a_sail(cast: Cast) -> str:
+    return f"/stations/{cast.tarrow.slug}/costs/{cast.shed['S1'].model_id}/"
+
+
+COSTS = {"new_cost": "420.00", "fault_cost": "60.00", "currency": "EUR"}
+
 EVERYBODY = (200, 200, 200, 200, 200)
 SIGNED_IN = (401, 200, 200, 200, 200)
 LOOK = (401, 200, 200, 200, 404)
@@ -232,6 +238,9 @@ ROWS = (
     Row(
         "mend", "post", lambda cast: f"/jobs/{cast.faulty().pk}/mend/", _json({"work": "Patched"}), BEACH_DOES
     ),
+    Row("lives", "get", at_tarrow("lives/"), None, BEACH_DOES),
+    Row("review", "get", at_tarrow("review/"), None, MANAGER_DOES),
+    Row("costs", "put", _costs_of_a_sail, _json(COSTS), MANAGER_DOES),
     Row("closing", "get", at_tarrow("closing/"), None, LOOK),
     Row(
         "closing",

@@ -18,6 +18,7 @@ from rentals.lib.problems import Refused
 from rentals.lib.writes import write
 from rentals.people.mapping import actor_of
 from rentals.people.models import Posting, Rider, User
+from rentals.review.models import ModelCost
 from rentals.stations.models import Station
 from rentals.weather import services as weather
 
@@ -45,6 +46,7 @@ def load_scenario(*, actor: Actor, now: datetime) -> None:
     riders = _meet(stations, now)
     for station in stations:
         items = _fill_shed(station, models, now.date())
+        _price(station, models)
         Season(station, items, [rider for rider in riders if rider.station_id == station.pk], now).write()
 
 
@@ -97,6 +99,21 @@ def _meet(stations: Sequence[Station], now: datetime) -> list[Rider]:
         for number, figure in enumerate(demo.figures(now.date()))
     ]
     return Rider.objects.bulk_create(riders)
+
+
+def _price(station: Station, models: Mapping[str, ItemModel]) -> None:
+    """Say what a new one of each model costs the station, and a fault."""
+    told = demo.told("costs")
+    ModelCost.objects.bulk_create(
+        ModelCost(
+            station=station,
+            model=models[name],
+            new_cost=Decimal(told["kinds"][models[name].kind]["new"]),
+            fault_cost=Decimal(told["kinds"][models[name].kind]["fault"]),
+            currency=told["currency"],
+        )
+        for name in demo.shed(station.slug)
+    )
 
 
 _COLOURS = ("white and red", "blue", "yellow", "orange and grey", "green", "white and blue")

@@ -22,7 +22,8 @@ from rentals.rigs import queries as rigs
 from rentals.stations.models import Station
 from rigging import checks, sizing, units, wind
 
-FAULT_SHARE = 0.012
+FAULT_SHARE, FAULT_SHARE_AT_S = 0.012, 50 * 3600
+"""Share of outings that end with a fault at an age; it grows with the age, for kit wears out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,10 +250,11 @@ class Season:
     def _write_jobs(self, trips: Sequence[_Trip]) -> None:
         """Write faults found on return, all mended since but for a few on the bench now."""
         faults = demo.told("people")["faults"]
-        jobs, entries = [], []
+        jobs, entries, worn_s = [], [], defaultdict[Item, int](int)
         for trip in trips:
             for kind, item in trip.items.items():
-                if self.dice.random() > FAULT_SHARE:
+                worn_s[item] += bench.water_s(trip.outing)
+                if self.dice.random() > FAULT_SHARE * worn_s[item] / FAULT_SHARE_AT_S:
                     continue
                 at = trip.outing.closed_at or self.now
                 fault = self.dice.choice(faults[kind.value])

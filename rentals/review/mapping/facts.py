@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 from rentals.fleet.models import Item
 from rentals.review.mapping.period import Period
@@ -47,10 +48,19 @@ class Short:
     days: int
 
 
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """One incident as it is told now."""
+
+    kind: str
+    at: datetime
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Facts:
     """Everything that the figures of a period rest on."""
 
+    zone: ZoneInfo
     period: Period
     items: tuple[Item, ...]
     uses: Mapping[int, Use]
@@ -60,6 +70,9 @@ class Facts:
     months: Mapping[date, Month]
     short: tuple[Short, ...]
     days_planned: int
+    incidents: tuple[Happened, ...]
+    incidents_before: int
+    launches_before: int
 
     @property
     def launches(self) -> int:

@@ -7,6 +7,7 @@ from datetime import date
 from decimal import Decimal
 from itertools import groupby
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from django.utils.safestring import mark_safe
 
@@ -14,6 +15,7 @@ from rentals.fleet.models import Item, ItemModel, Kind
 from rentals.lib import charts
 from rentals.lib.tables import Table, Tag, Value
 from rentals.review.mapping.facts import Facts, Fault, Use
+from rigging import rates
 
 HOUR_S: Final = 3600
 MOST_BARS: Final = 14
@@ -38,7 +40,7 @@ class Figure:
 
 def figures(facts: Facts) -> tuple[Figure, ...]:
     """Return the figures of a review in the order of its page."""
-    return (months(facts), use_by_size(facts), use(facts), short(facts), repeats(facts))
+    return (months(facts), use_by_size(facts), use(facts), short(facts), incidents(facts), repeats(facts))
 
 
 def months(facts: Facts) -> Figure:
@@ -166,6 +168,41 @@ def short(facts: Facts) -> Figure:
     return Figure(table=table, spec=spec if shown else None)
 
 
+def incidents(facts: Facts) -> Figure:
+    """Incidents per thousand launches by kind, with exact limits, held against the months before."""
+    launches = facts.launches
+    counts = Counter(each.kind.replace("_", " ") for each in facts.incidents)
+    found: dict[str, rates.Rate] = {}
+    said = ""
+    if launches:
+        found = {kind: rates.rate_limits(count, launches) for kind, count in counts.most_common()}
+        found["all"] = rates.rate_limits(len(facts.incidents), launches)
+        said = found["all"].reason.text
+        if facts.launches_before:
+            before = facts.incidents_before, facts.launches_before
+            compared = rates.compare(len(facts.incidents), launches, *before)
+            said = f"{said} Against {facts.period.before}: {compared.reason.text}"
+    table = Table(
+        name="incidents",
+        title="Incidents per thousand launches",
+        columns=("Kind", "Incidents", "Launches", "Per thousand", "Lower limit (95 %)", "Upper limit (95 %)"),
+        rows=tuple(
+            (kind, rate.count, launches, rate.per_thousand, rate.low, rate.high)
+            for kind, rate in found.items()
+        ),
+        says=said,
+        when_empty="Nobody went afloat in this time, so there is no rate.",
+    )
+    spec = charts.whiskers(
+        list(found),
+        [rate.per_thousand for rate in found.values()],
+        [rate.low for rate in found.values()],
+        [rate.high for rate in found.values()],
+        unit="per thousand launches",
+    )
+    return Figure(table=table, spec=spec if found else None)
+
+
 def repeats(facts: Facts) -> Figure:
     """Items that came to the bench again and again."""
     of_item: defaultdict[int, list[Fault]] = defaultdict(list)
@@ -173,7 +210,8 @@ def repeats(facts: Facts) -> Figure:
         of_item[fault.item_id].append(fault)
     by_pk = {item.pk: item for item in facts.items}
     again = {pk: found for pk, found in of_item.items() if len(found) >= REPEATS and pk in by_pk}
-    rows = tuple(_repeat(by_pk[pk], again[pk]) for pk in sorted(again, key=lambda pk: (-len(again[pk]), pk)))
+    order = sorted(again, key=lambda pk: (-len(again[pk]), pk))
+    rows = tuple(_repeat(by_pk[pk], again[pk], facts.zone) for pk in order)
     table = Table(
         name="repeats",
         title="Repeated faults",
@@ -185,10 +223,10 @@ def repeats(facts: Facts) -> Figure:
     return Figure(table=table)
 
 
-def _repeat(item: Item, found: Sequence[Fault]) -> tuple[Value, ...]:
+def _repeat(item: Item, found: Sequence[Fault], zone: ZoneInfo) -> tuple[Value, ...]:
     said = Counter(fault.fault for fault in found)
     words = [f"{what} ({count} times)" if count > 1 else what for what, count in said.most_common()]
-    last: date = found[-1].opened_at.astimezone(item.station.zone).date()
+    last: date = found[-1].opened_at.astimezone(zone).date()
     return Tag(item.tag), item.model.name, len(found), last, "; ".join(words)
 
 

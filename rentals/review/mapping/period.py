@@ -1,7 +1,7 @@
 """The months that a review looks at."""
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -32,6 +32,11 @@ class Period:
     def last(self) -> date:
         """First day of the last month."""
         return months_on(self.after, -1)
+
+    @property
+    def last_day(self) -> date:
+        """Its last day."""
+        return self.after - timedelta(days=1)
 
     @property
     def months(self) -> tuple[date, ...]:

@@ -5,8 +5,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from django.db.models import Count, F, Q, Sum
-from django.db.models.functions import TruncMonth
+from django.db.models import Case, Count, F, IntegerField, Q, Sum, Value, When
 
 from rentals.bench.models import Job, WearPosting
 from rentals.bookings.models import Outing
@@ -14,9 +13,10 @@ from rentals.bookings.states import OutingState
 from rentals.dayplan.models import Plan
 from rentals.dayplan.states import PlanState
 from rentals.fleet.models import Item
+from rentals.incidents.models import Telling
 from rentals.lib.access import Act, Actor
 from rentals.lib.tables import listed
-from rentals.review.mapping.facts import Facts, Fault, Month, Short, Use
+from rentals.review.mapping.facts import Facts, Fault, Happened, Month, Short, Use
 from rentals.review.mapping.period import Period
 from rentals.review.models import ModelCost
 from rentals.review.queries.life import BY_SIZE
@@ -24,18 +24,20 @@ from rentals.stations.models import Station
 
 
 def facts(actor: Actor, station: Station, period: Period) -> Facts:
-    """Return what a station's months rest on: eight queries, however many years, items and outings.
+    """Return what a station's months rest on: nine queries, however many years, items and outings.
 
     Raises:
         NotVisible, NotAllowed: no role here, or none that covers it.
     """
     actor.require(Act.REVIEW, station_id=station.pk)
     short, planned = _short(station, period)
+    incidents, incidents_before = _incidents(station, period)
+    begin, end = period.before.span(station.zone)
+    before = Outing.objects.filter(station=station, starts_at__gte=begin, starts_at__lt=end)
     return Facts(
+        zone=station.zone,
         period=period,
-        items=tuple(
-            Item.objects.filter(station=station).select_related("model", "station").order_by(*BY_SIZE)
-        ),
+        items=tuple(Item.objects.filter(station=station).select_related("model").order_by(*BY_SIZE)),
         uses=_uses(station, period),
         faults=_faults(station, period),
         faults_ever=dict(
@@ -45,6 +47,9 @@ def facts(actor: Actor, station: Station, period: Period) -> Facts:
         months=_months(station, period),
         short=short,
         days_planned=planned,
+        incidents=incidents,
+        incidents_before=incidents_before,
+        launches_before=before.filter(launched_at__isnull=False).count(),
     )
 
 
@@ -69,7 +74,7 @@ def _months(station: Station, period: Period) -> Mapping[date, Month]:
     start, end = period.span(station.zone)
     outings = Outing.objects.filter(station=station, starts_at__gte=start, starts_at__lt=end)
     rows = (
-        outings.annotate(month=TruncMonth("starts_at", tzinfo=station.zone))
+        outings.annotate(month=_month_number(station, period))
         .values_list("month")
         .annotate(
             launched=Count("id", filter=Q(launched_at__isnull=False)),
@@ -79,10 +84,30 @@ def _months(station: Station, period: Period) -> Mapping[date, Month]:
         )
     )
     counted = {
-        moment.date(): Month(launched, cancelled, missed, round(water.total_seconds()) if water else 0)
-        for moment, launched, cancelled, missed, water in rows
+        period.months[number]: Month(
+            launched, cancelled, missed, round(water.total_seconds()) if water else 0
+        )
+        for number, launched, cancelled, missed, water in rows
     }
     return {month: counted.get(month, Month()) for month in period.months}
+
+
+def _incidents(station: Station, period: Period) -> tuple[tuple[Happened, ...], int]:
+    """What happened in a period, by the tellings in force, and how much in the months before."""
+    start, end = period.span(station.zone)
+    told = Telling.objects.newest().filter(
+        incident__station=station, happened_at__gte=period.before.span(station.zone)[0], happened_at__lt=end
+    )
+    found = [Happened(kind, at) for kind, at in told.values_list("kind", "happened_at")]
+    now = tuple(each for each in found if each.at >= start)
+    return now, len(found) - len(now)
+
+
+def _month_number(station: Station, period: Period) -> Case:
+    """Number the months by comparing with their ends: SQLite would ask Python for the month of every row."""
+    ends = [Period.of_month(month).span(station.zone)[1] for month in period.months]
+    whens = (When(starts_at__lt=end, then=Value(number)) for number, end in enumerate(ends))
+    return Case(*whens, output_field=IntegerField())
 
 
 def _short(station: Station, period: Period) -> tuple[tuple[Short, ...], int]:

@@ -1,4 +1,4 @@
-"""Who sets what kit costs: a manager of the station, nobody else."""
+"""Who writes: a manager sets what kit costs, the service itself notes ages at faults; nobody else."""
 
 from decimal import Decimal
 
@@ -8,7 +8,7 @@ from rentals.audit.models import Entry
 from rentals.lib.access import NOBODY, Actor, System, service
 from rentals.lib.problems import NotAllowed, NotVisible
 from rentals.review.models import ModelCost
-from rentals.review.services import set_costs
+from rentals.review.services import note_ages, set_costs
 from tests.rentals.walk import Walk
 
 
@@ -47,3 +47,9 @@ def test_from_elsewhere_there_is_nothing_here(cast: Walk) -> None:
 def test_a_model_that_is_not_in_the_shed_costs_nothing(cast: Walk) -> None:
     with pytest.raises(NotVisible):
         set_by(cast, cast.boss, model_id=0)
+
+
+def test_what_the_service_does_by_itself_no_person_does(cast: Walk) -> None:
+    for actor in (cast.boss, NOBODY, service(*(set(System) - {System.NOTE_AGES}))):
+        with pytest.raises(NotAllowed, match="Only the service itself"):
+            note_ages(actor=actor, now=cast.now)

@@ -159,7 +159,7 @@ class TestWhoMayLook:
         with CaptureQueriesContext(connection) as queries:
             figures(facts(actor, cast.tarrow, Period(date(2022, 8, 1), date(2027, 8, 1))))
 
-        assert len(queries) == 7
+        assert len(queries) == 9
 
 
 class TestPeriod:

@@ -16,7 +16,7 @@ from tests.rentals.browser import Form, protected, signed_in
 from tests.rentals.review.past import broke, sailed, used
 from tests.rentals.walk import DAY, Walk
 
-PAGES = ("review", "month-report", "life", "model-life")
+PAGES = ("review", "month-report", "review-lists", "life", "model-life")
 COSTS = {"new_cost": "420,50", "fault_cost": "60", "currency": "eur"}
 
 
@@ -40,7 +40,8 @@ def test_a_manager_sees_it_protected(cast: Walk, name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "code"), [("review", 403), ("month-report", 403), ("life", 200), ("model-life", 200)]
+    ("name", "code"),
+    [("review", 403), ("month-report", 403), ("review-lists", 403), ("life", 200), ("model-life", 200)],
 )
 def test_an_instructor_sees_the_life_alone(cast: Walk, name: str, code: int) -> None:
     assert signed_in(cast.instructor).get(url(cast, name)).status_code == code
@@ -53,7 +54,8 @@ def test_the_desk_sees_none_and_a_stranger_finds_none(cast: Walk, name: str) -> 
 
 
 @pytest.mark.parametrize(
-    ("name", "most"), [("review", 11), ("month-report", 11), ("life", 9), ("model-life", 9)]
+    ("name", "most"),
+    [("review", 13), ("month-report", 13), ("review-lists", 21), ("life", 10), ("model-life", 11)],
 )
 def test_it_asks_a_bounded_number_of_queries(cast: Walk, name: str, most: int) -> None:
     worn(cast)
@@ -80,7 +82,7 @@ def test_a_chart_has_its_words_its_table_and_no_style(cast: Walk, name: str) -> 
     assert page.select("section.figure table")
 
 
-@pytest.mark.parametrize("name", ["months", "sizes", "use", "short", "repeats"])
+@pytest.mark.parametrize("name", ["months", "sizes", "use", "short", "incidents", "repeats"])
 def test_every_figure_comes_as_csv(cast: Walk, name: str) -> None:
     worn(cast)
 
