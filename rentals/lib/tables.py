@@ -48,16 +48,21 @@ class Table:
     @property
     def heads(self) -> Iterator[tuple[str, bool]]:
         """Headings, and whether numbers stand below them."""
-        first = self.rows[0] if self.rows else ("",) * len(self.columns)
-        return ((column, _is_number(value)) for column, value in zip(self.columns, first, strict=True))
+        return zip(self.columns, self._numeric, strict=True)
+
+    @property
+    def _numeric(self) -> list[bool]:
+        """Whether a column has numbers: those it lacks stand right as well."""
+        return [any(_is_number(row[place]) for row in self.rows) for place in range(len(self.columns))]
 
     @property
     def cells(self) -> Iterator[tuple[Cell, ...]]:
         """Rows as a page shows them."""
+        heads = list(self.heads)
         for row in self.rows:
             yield tuple(
-                Cell(shown(value), label, _is_number(value), isinstance(value, Tag))
-                for value, label in zip(row, self.columns, strict=True)
+                Cell(shown(value), label, is_number, isinstance(value, Tag))
+                for value, (label, is_number) in zip(row, heads, strict=True)
             )
 
     def as_csv(self) -> str:

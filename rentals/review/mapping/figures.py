@@ -66,7 +66,7 @@ def months(facts: Facts) -> Figure:
         "cancelled": [month.cancelled for month in counted],
         "did not come": [month.missed for month in counted],
     }
-    drawn = any(any(values) for values in series.values())
+    drawn = len(names) > 1 and any(any(values) for values in series.values())
     return Figure(table=table, spec=charts.stacks(names, series, unit="outings") if drawn else None)
 
 

@@ -45,6 +45,12 @@ def test_text_that_a_spreadsheet_would_run_is_quoted(bad: str) -> None:
     assert list(csv.reader(StringIO(table((bad,)).as_csv())))[1] == [f"'{bad}"]
 
 
+def test_a_number_that_is_missing_stands_right_as_well() -> None:
+    found = list(table((1.5,), (None,)).cells)
+
+    assert [cells[0].is_number for cells in found] == [True, True]
+
+
 def test_numbers_below_nothing_stay_numbers() -> None:
     assert table((-1.5, -2)).as_csv().splitlines()[1] == "-1.5,-2"
 
