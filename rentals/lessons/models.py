@@ -19,6 +19,15 @@ LONGEST_ABSENCE = timedelta(days=400)
 WIND_MS = (0, 20)
 RATIO = (1, 12)
 AGE_YEARS = (3, 99)
+LANGUAGES = (
+    ("en", "English"),
+    ("de", "German"),
+    ("es", "Spanish"),
+    ("fr", "French"),
+    ("it", "Italian"),
+    ("nl", "Dutch"),
+    ("pt", "Portuguese"),
+)
 LEVEL_NAMES = [level for level, _ in LEVELS]
 
 
@@ -55,6 +64,11 @@ class Course(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def language_name(self) -> str:
+        """The language in a word."""
+        return dict(LANGUAGES).get(self.language, self.language)
 
 
 class LessonQuerySet(models.QuerySet["Lesson"]):

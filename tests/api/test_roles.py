@@ -10,6 +10,8 @@ from django.contrib.auth.hashers import make_password
 from api.urls import urlpatterns
 from rentals.bookings.models import Outing
 from rentals.incidents import services as incidents
+from rentals.lessons.models import Lesson
+from rentals.lessons.services import CourseFacts, plan_course
 from rentals.weather.models import Kind
 from rentals.weather.services import add_source
 from rigging.checks.lists import CLOSING
@@ -144,6 +146,37 @@ def _costs_of_a_sail(cast: Cast) -> str:
 
 
 COSTS = {"new_cost": "420.00", "fault_cost": "60.00", "currency": "EUR"}
+A_COURSE: dict[str, Any] = {
+    "name": "First steps",
+    "level": "beginner",
+    "language": "en",
+    "seats": 4,
+    "riders_to_one": 6,
+    "children_to_one": 4,
+    "youngest_years": 8,
+    "low_ms": 3,
+    "high_ms": 7,
+    "lessons": [{"starts_at": "2027-07-14T14:00+01:00", "ends_at": "2027-07-14T16:00+01:00"}],
+}
+AN_ENROLMENT = {"contact": {"name": "Tansy", "phone": "0700 1"}, "new_riders": [a_rider()]}
+
+
+def of_a_lesson(rest: str = "") -> Place:
+    """An address under a lesson of this afternoon."""
+    return lambda cast: f"/lessons/{_lesson(cast)}/{rest}"
+
+
+def _lesson(cast: Cast) -> int:
+    facts = {name: value for name, value in A_COURSE.items() if name != "lessons"}
+    course = plan_course(
+        actor=cast.boss,
+        station_id=cast.tarrow.pk,
+        facts=CourseFacts(**facts),
+        spans=[(cast.at(14), cast.at(16))],
+        now=cast.now,
+    )
+    return Lesson.objects.get(course=course).pk
+
 
 EVERYBODY = (200, 200, 200, 200, 200)
 SIGNED_IN = (401, 200, 200, 200, 200)
@@ -177,6 +210,21 @@ ROWS = (
     Row("bookings", "get", at_tarrow("bookings/"), None, LOOK),
     Row("bookings", "post", at_tarrow("bookings/"), _json(a_party()), OFFICE_MAKES),
     Row("outings", "get", at_tarrow("outings/"), None, LOOK),
+    Row("lessons", "get", at_tarrow("lessons/"), None, LOOK),
+    Row("open-lessons", "get", at_tarrow("lessons/open/"), None, LOOK),
+    Row("courses", "post", at_tarrow("courses/"), _json(A_COURSE), ALL_MAKE),
+    Row("on-duty", "get", at_tarrow("instructors/"), None, LOOK),
+    Row("lesson", "get", of_a_lesson(), None, LOOK),
+    Row("enrol", "post", of_a_lesson("enrol/"), _json(AN_ENROLMENT), ALL_MAKE),
+    Row("change-lesson", "post", of_a_lesson("change/"), _json({"moves": 0, "why": "Wind"}), ALL_DO),
+    Row("progress", "get", lambda cast: f"/riders/{cast.wren.pk}/progress/", None, LOOK),
+    Row(
+        "progress",
+        "post",
+        lambda cast: f"/riders/{cast.wren.pk}/progress/",
+        _json({"shown": ["advanced.chop"], "seen": ["advanced.chop"]}),
+        BEACH_DOES,
+    ),
     Row("items", "get", at_tarrow("items/"), None, LOOK),
     Row("jobs", "get", at_tarrow("jobs/"), None, LOOK),
     Row("promises", "post", at_tarrow("promises/"), _a_party_asks, ALL_DO),

@@ -30,7 +30,7 @@ from rigging.allot.problem import (
 from rigging.allot.problem import Hold as Frozen
 from rigging.units import BadValue
 
-FORMULAS: Final = "2026.1"
+FORMULAS: Final = "2026.2"
 """Version of the rules from rows to a problem; raise it when the same rows would give another one."""
 
 MOST_WINDOWS: Final = 6
@@ -58,7 +58,10 @@ Span = tuple[int, int]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DayRows:
-    """What the rows say of a station's day at a moment; items are those fit to be given."""
+    """What the rows say of a station's day at a moment; items are those fit to be given.
+
+    `lessons` names, by outing, the group with which a student is served together or not at all.
+    """
 
     station: Station
     day: date
@@ -71,6 +74,7 @@ class DayRows:
     hours: tuple[wind.Hour, ...]
     policy: sizing.Policy
     crew: CrewRow
+    lessons: Mapping[int, str]
 
     @property
     def issued(self) -> frozenset[int]:
@@ -350,7 +354,7 @@ def _demand(rows: DayRows, clock: Clock, outing: Outing, shed: Shed, losses: Los
         mass_kg=float(outing.rider.mass_kg),
         sails=losses.get(outing.pk, {}),
         boards=_board_losses(outing, shed),
-        group=f"lesson {outing.booking_id}" if is_lesson else None,
+        group=rows.lessons.get(outing.pk, f"party {outing.booking_id}") if is_lesson else None,
         promised=_promised(rows, outing, shed),
     )
 

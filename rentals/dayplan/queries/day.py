@@ -9,6 +9,7 @@ from rentals.bookings.states import DROPPED
 from rentals.dayplan.mapping.day import USUAL_CREW, DayRows
 from rentals.dayplan.models import Crew
 from rentals.fleet.models import Hold, Item, Kind, Rig
+from rentals.lessons import queries as lessons
 from rentals.lib.when import day_bounds
 from rentals.stations import queries as stations
 from rentals.stations.models import Station
@@ -16,7 +17,7 @@ from rentals.weather import queries as weather
 
 
 def day_rows(station: Station, day: date, *, now: datetime) -> DayRows:
-    """Return what the rows say of a station's day: eight queries, however many outings."""
+    """Return what the rows say of a station's day: nine queries, however many outings."""
     start, end = day_bounds(day, station.zone)
     outings = tuple(
         Outing.objects.filter(station=station)
@@ -43,6 +44,7 @@ def day_rows(station: Station, day: date, *, now: datetime) -> DayRows:
         hours=weather.hours_between(station, start, end),
         policy=stations.policy_of(station),
         crew=crew_of(station),
+        lessons=lessons.groups_of(outings),
     )
 
 

@@ -139,7 +139,7 @@ def promise(station: Station, wish: Wish, *, now: datetime) -> Promise:
 def open_starts(
     station: Station, wish: Wish, starts: Sequence[datetime], *, now: datetime
 ) -> tuple[tuple[datetime, bool], ...]:
-    """Say at which of these starts of one day the whole party is served in the middle wind: eight queries.
+    """Say at which of these starts of one day the whole party is served in the middle wind: nine queries.
 
     A start that is open may still fail in a stronger or lighter wind: ask for the promise of the chosen one.
     """

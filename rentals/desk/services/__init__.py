@@ -11,6 +11,7 @@ from django.contrib.auth.hashers import make_password
 from rentals.bookings.models import Outing
 from rentals.desk import demo
 from rentals.desk.services.day import Day
+from rentals.desk.services.school import school
 from rentals.desk.services.season import Season
 from rentals.fleet.models import Item, ItemModel, Kind
 from rentals.lib.access import Actor, System
@@ -62,7 +63,9 @@ def fill_day(*, now: datetime) -> None:
             continue
         content = demo.forecast_json(station, today, days=4, updated_at=now).encode()
         weather.take_file(actor=manager, station_id=station.pk, content=content, now=now)
-        Day(station, manager, now).play()
+        day = Day(station, manager, now)
+        day.play()
+        school(station, manager, day.others[8:], now)
 
 
 def _hire(stations: Sequence[Station], today: date) -> None:

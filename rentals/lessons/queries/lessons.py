@@ -7,6 +7,7 @@ from datetime import date, datetime
 
 from django.db.models import Count, Q
 
+from rentals.bookings.models import Outing
 from rentals.lessons.mapping import needed, student_of, teachable
 from rentals.lessons.models import Assignment, Course, Duty, Lesson, LevelWord, Notice, Progress, Seat
 from rentals.lib.access import Actor
@@ -18,6 +19,7 @@ from rentals.weather import queries as weather
 from rigging import groups
 from rigging.checks import skills, teaching
 from rigging.levels import Level
+from rigging.reason import Reason
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,6 +103,15 @@ def lessons_between(station: Station, start: datetime, end: datetime) -> tuple[L
     return rows_of(list(lessons), station)
 
 
+def groups_of(outings: Sequence[Outing]) -> dict[int, str]:
+    """Return by outing with whom a student is taught: the lesson, or their group of it: one query."""
+    seats = Seat.objects.taken().filter(outing__in=outings).values_list("outing_id", "lesson_id", "group_no")
+    return {
+        outing_id: f"lesson {lesson_id}" + (f" group {group_no}" if group_no else "")
+        for outing_id, lesson_id, group_no in seats
+    }
+
+
 @dataclass(frozen=True, slots=True)
 class OpenLesson:
     """A lesson in which somebody can still take a seat. `spans` are all lessons that come with the seat."""
@@ -181,6 +192,14 @@ class Pupil:
 
 
 @dataclass(frozen=True, slots=True)
+class Suggestion:
+    """Students who might learn together, and why."""
+
+    riders: tuple[Rider, ...]
+    reason: Reason
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
     """The lesson's own page."""
 
@@ -188,7 +207,7 @@ class Sheet:
     pupils: tuple[Pupil, ...]
     notices: tuple[Notice, ...]
     others: tuple[Lesson, ...]
-    suggested: tuple[groups.Group, ...]
+    suggested: tuple[Suggestion, ...]
 
 
 def lesson_for(actor: Actor, station: Station, lesson_id: int) -> Lesson:
@@ -216,9 +235,16 @@ def sheet(lesson: Lesson, station: Station) -> Sheet:
     pupils = tuple(_pupil(seat, seen[seat.outing.rider_id]) for seat in row.seats)
     notices = Notice.objects.filter(lesson=lesson).select_related("party", "told_by").order_by("-id")
     others = Lesson.objects.filter(course=lesson.course_id).exclude(pk=lesson.pk).order_by("starts_at", "id")
-    most = int(lesson.course.riders_to_one)
-    suggested = groups.suggest_groups([student_of(seat) for seat in row.seats], most)
-    return Sheet(row, pupils, tuple(notices), tuple(others), suggested)
+    return Sheet(row, pupils, tuple(notices), tuple(others), _suggested(row))
+
+
+def _suggested(row: LessonRow) -> tuple[Suggestion, ...]:
+    """Groups for one instructor each."""
+    riders = {str(seat.pk): seat.outing.rider for seat in row.seats}
+    found = groups.suggest_groups([student_of(seat) for seat in row.seats], int(row.course.riders_to_one))
+    return tuple(
+        Suggestion(tuple(riders[student.id] for student in group.students), group.reason) for group in found
+    )
 
 
 def skills_seen(rider_ids: Sequence[int]) -> defaultdict[int, frozenset[str]]:
@@ -249,6 +275,11 @@ class Story:
     seen: frozenset[str]
     lines: tuple[Progress, ...]
     words: tuple[LevelWord, ...]
+
+    @property
+    def told(self) -> tuple[tuple[Progress, str], ...]:
+        """Each line with what it says."""
+        return tuple((line, skills.TEXTS.get(line.skill, line.skill)) for line in self.lines)
 
 
 def progress_of(rider: Rider) -> Story:

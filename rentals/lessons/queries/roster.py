@@ -1,7 +1,7 @@
 """Who is on duty, who may teach what, who is away, and who could take a lesson."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -153,12 +153,22 @@ class Paper:
 
 
 @dataclass(frozen=True, slots=True)
+class RosterLine:
+    """One thing of somebody's day, in words, and what it is: a shift, a lesson or an absence."""
+
+    text: str
+    shift_id: int | None = None
+    lesson_id: int | None = None
+    absence_id: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class StaffRow:
-    """One person of the roster's week: their papers, and each day's duties and absences."""
+    """One person of the roster's week: their papers, and each day's duties, lessons and absences."""
 
     user: User
     papers: tuple[Paper, ...]
-    days: tuple[tuple[Shift | Assignment | Absence, ...], ...]
+    week: tuple[tuple[date, tuple[RosterLine, ...]], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,24 +199,31 @@ def roster(station: Station, first: date, *, today: date) -> Roster:
         .order_by("starts_at"),
         *Absence.objects.filter(user__in=ids, live=True, starts_at__lt=end, ends_at__gt=start),
     ]
-    bounds = [day_bounds(day, station.zone) for day in days]
     rows = tuple(
-        StaffRow(
-            user,
-            tuple(papers[user.pk]),
-            tuple(
-                tuple(
-                    each
-                    for each in spans
-                    if each.user_id == user.pk and each.starts_at < last and each.ends_at > begins
-                )
-                for begins, last in bounds
-            ),
-        )
-        for user in staff
+        StaffRow(user, tuple(papers[user.pk]), tuple(_week(user, days, spans, station))) for user in staff
     )
     feeds = Feed.objects.filter(station=station, revoked_at=None).select_related("user").order_by("id")
     return Roster(first, days, rows, tuple(feeds))
+
+
+def _week(
+    user: User, days: Sequence[date], spans: Sequence[Shift | Assignment | Absence], station: Station
+) -> Iterator[tuple[date, tuple[RosterLine, ...]]]:
+    theirs = [each for each in spans if each.user_id == user.pk]
+    for day in days:
+        begins, ends = day_bounds(day, station.zone)
+        found = (each for each in theirs if each.starts_at < ends and each.ends_at > begins)
+        yield day, tuple(_line(each, station) for each in found)
+
+
+def _line(each: Shift | Assignment | Absence, station: Station) -> RosterLine:
+    if isinstance(each, Absence):
+        return RosterLine(each.get_why_display(), absence_id=each.pk)
+    times = f"{station.local(each.starts_at):%H:%M}–{station.local(each.ends_at):%H:%M}"
+    duty = Duty(each.duty).label.lower()
+    if isinstance(each, Shift):
+        return RosterLine(f"{times} {duty}", shift_id=each.pk)
+    return RosterLine(f"{times} {each.lesson.course.name}, {duty}", lesson_id=each.lesson_id)
 
 
 def _word(paper: Qualification, today: date) -> str:

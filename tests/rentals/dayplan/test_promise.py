@@ -132,7 +132,7 @@ def test_it_asks_few_queries(day: Day) -> None:
     with CaptureQueriesContext(connection) as captured:
         asked(day)
 
-    assert len(captured) <= 9
+    assert len(captured) <= 10
 
 
 class TestBooking:

@@ -196,9 +196,10 @@ class TestRoster:
         week = queries.roster(cast.tarrow, cast.now.date(), today=cast.now.date())
 
         (row,) = (each for each in week.staff if each.user == user)
-        assert [type(each).__name__ for each in row.days[0]] == ["Shift", "Assignment"]
-        assert [type(each).__name__ for each in row.days[1]] == ["Absence"]
-        assert row.days[2] == ()
+        week_of_lines = [[line.text for line in lines] for _day, lines in row.week]
+        assert week_of_lines[0] == ["09:00–13:00 teaching", "14:00–16:00 First steps, teaching"]
+        assert week_of_lines[1] == ["Ill"]
+        assert week_of_lines[2:] == [[]] * 5
         assert [paper.word for paper in row.papers] == ["expires soon", "valid"]
 
     def test_a_week_asks_no_more_with_more_people(
