@@ -122,13 +122,14 @@ class Withdraw(Endpoint):
 
 
 def _answer(endpoint: Endpoint, item_id: int) -> Response:
-    """Answer with an item's life: five queries."""
+    """Answer with an item's life: eight queries."""
     seen = Item.objects.visible_to(endpoint.request.actor).select_related("station")
     found = seen.filter(pk=item_id).first()
     if found is None:
         raise NotVisible("There is no such item here.")
     endpoint.on_clock_of(found.station)
-    life = queries.item_life(endpoint.request.actor, found.station, found.tag)
+    today = found.station.local(clock.now()).date()
+    life = queries.item_life(endpoint.request.actor, found.station, found.tag, today=today)
     item: Any = life.item
     item.station = found.station
     item.spec, item.outings, item.jobs, item.journal = life.spec, life.outings, life.jobs, life.entries

@@ -266,6 +266,11 @@ CELERY_BEAT_SCHEDULE = {
     "post what is to be called": {"task": "mail.call", "schedule": 10, "options": {"expires": 60}},
     "post wear of closed outings": {"task": "bench.post_wear", "schedule": 30, "options": {"expires": 120}},
     "note ages at faults": {"task": "review.note_ages", "schedule": 300, "options": {"expires": 600}},
+    "hold back what is past its inspection": {
+        "task": "bench.hold_back_overdue",
+        "schedule": 600,
+        "options": {"expires": 1200},
+    },
     "solve day plans that wait": {"task": "dayplan.solve", "schedule": 10, "options": {"expires": 60}},
     "go on with studies of what the shed lacks": {
         "task": "dayplan.study",

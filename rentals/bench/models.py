@@ -1,14 +1,17 @@
-"""Return checks and their lines, bench jobs, and the wear that outings and rigs put on items."""
+"""Return checks, bench jobs, wear of outings and rigs, and inspections with their intervals."""
 
 from django.db import models
 from django.db.models import F, Q
 
-from rentals.bench.states import JobState
+from rentals.bench.states import GRACE_DAYS, OCCASIONS, JobState
 from rentals.bookings.models import Outing
-from rentals.fleet.models import Item, Rig
+from rentals.fleet.models import Item, ItemModel, Kind, Rig
 from rentals.people.models import User
+from rentals.stations.models import Station
 
 MOST_WATER_S = 2 * 24 * 60 * 60
+MOST_GRACE_DAYS = 30
+MOST_CARRIED_KG = 60
 
 
 class ReturnCheck(models.Model):
@@ -154,3 +157,107 @@ class Meter(models.Model):
 
     def __str__(self) -> str:
         return f"{self.item_id}: {self.weighted_s} s weighted"
+
+
+class Setting(models.Model):
+    """What a station has settled about its bench; without a row the defaults hold."""
+
+    class Releaser(models.TextChoices):
+        """The role that releases what was held back."""
+
+        INSTRUCTOR = "instructor", "instructor or manager"
+        MANAGER = "manager", "manager"
+
+    station = models.OneToOneField(Station, models.PROTECT, primary_key=True, related_name="+")
+    grace_days = models.PositiveSmallIntegerField(default=GRACE_DAYS)
+    released_by = models.CharField(max_length=10, choices=Releaser.choices, default=Releaser.INSTRUCTOR)
+    currency = models.CharField(max_length=3, default="EUR")
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(name="bench_grace", condition=Q(grace_days__lte=MOST_GRACE_DAYS)),
+            models.CheckConstraint(
+                name="bench_released_by", condition=Q(released_by__in=["instructor", "manager"])
+            ),
+            models.CheckConstraint(name="bench_currency", condition=Q(currency__regex=r"^[A-Z]{3}$")),
+        )
+
+    def __str__(self) -> str:
+        return f"bench of {self.station_id}"
+
+
+class Interval(models.Model):
+    """A station's own intervals of an inspection, for a kind or for one model, in place of the usual ones."""
+
+    station = models.ForeignKey(Station, models.PROTECT, related_name="+")
+    kind = models.CharField(max_length=12, choices=Kind.choices)
+    model = models.ForeignKey(ItemModel, models.PROTECT, null=True, related_name="+")
+    name = models.CharField(max_length=80)
+    every_hours = models.FloatField(null=True)
+    every_rig_ups = models.FloatField(null=True)
+    every_sun_hours = models.FloatField(null=True)
+    every_days = models.FloatField(null=True)
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(
+                fields=["station", "kind", "name"], condition=Q(model=None), name="interval_once_per_kind"
+            ),
+            models.UniqueConstraint(fields=["station", "model", "name"], name="interval_once_per_model"),
+            models.CheckConstraint(name="interval_kind", condition=Q(kind__in=Kind.values)),
+            models.CheckConstraint(
+                name="interval_says_one",
+                condition=~Q(every_hours=None, every_rig_ups=None, every_sun_hours=None, every_days=None),
+            ),
+            *(
+                models.CheckConstraint(
+                    name=f"interval_{name}",
+                    condition=Q(**{name: None}) | Q(**{f"{name}__range": (1, 10_000)}),
+                )
+                for name in ("every_hours", "every_rig_ups", "every_sun_hours", "every_days")
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.name} of {self.model or self.kind}"
+
+
+class Inspection(models.Model):
+    """One inspection of one item: what was looked at, by whom, what was found, and when the next is due.
+
+    The item's counters stand beside it, so that what it gathers afterwards can be told.
+    """
+
+    item = models.ForeignKey(Item, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+    name = models.CharField(max_length=80)
+    occasion = models.CharField(max_length=10, choices=[(each, each) for each in OCCASIONS])
+    passed = models.BooleanField()
+    points = models.JSONField()
+    defects = models.CharField(max_length=300, blank=True)
+    carried_kg = models.FloatField(null=True)
+    note = models.CharField(max_length=300, blank=True)
+    weighted_s = models.PositiveBigIntegerField()
+    rig_ups = models.PositiveIntegerField()
+    sun_s = models.PositiveBigIntegerField()
+    next_due = models.DateField(null=True)
+
+    class Meta:
+        indexes = (models.Index(fields=["item", "name", "at"], name="inspection_by_item"),)
+        constraints = (
+            models.CheckConstraint(
+                name="inspection_occasion",
+                condition=Q(occasion__in=OCCASIONS),
+            ),
+            models.CheckConstraint(
+                name="inspection_failed_says_why", condition=Q(passed=True) | ~Q(defects="")
+            ),
+            models.CheckConstraint(
+                name="inspection_carried",
+                condition=Q(carried_kg=None) | Q(carried_kg__range=(0, MOST_CARRIED_KG)),
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.name} of {self.item_id}: {'passed' if self.passed else 'failed'}"

@@ -31,3 +31,9 @@ MOVES: Final[Mapping[tuple[JobState, JobEvent], JobState]] = {
     (JobState.MENDED, JobEvent.WITHDRAW): JobState.WITHDRAWN,
 }
 UNFINISHED: Final = (JobState.OPEN, JobState.MENDED)
+
+OCCASIONS: Final = ("weekly", "periodic", "renewal")
+"""As `rigging.wear.Occasion`, which would load more than a row needs."""
+
+GRACE_DAYS: Final = 1
+"""As `rigging.wear.inspection.DEFAULT_GRACE_DAYS`."""

@@ -1,6 +1,10 @@
 """Outings as pages ask for them."""
 
+from dataclasses import dataclass
+
 from rentals.bookings.models import KitPart, Outing
+from rentals.bookings.states import OutingState
+from rentals.fleet.models import Cause, HoldBack, Item
 from rentals.lib.access import Actor
 from rentals.lib.problems import NotVisible
 from rentals.stations.models import Station
@@ -22,3 +26,23 @@ def outing_for(actor: Actor, station: Station, outing_id: int) -> Outing:
         raise NotVisible("There is no such outing here.")
     outing.station = station
     return outing
+
+
+@dataclass(frozen=True, slots=True)
+class CalledBack:
+    """A rider who is out with an item that was called back."""
+
+    outing: Outing
+    item: Item
+    text: str
+
+
+def out_on_recalled(station: Station) -> tuple[CalledBack, ...]:
+    """Return the riders who have a recalled item with them, those afloat first: two queries."""
+    standing = HoldBack.objects.standing().filter(cause=Cause.RECALL, item__station=station)
+    texts = dict(standing.values_list("item_id", "text"))
+    parts = KitPart.objects.filter(item__in=texts).with_rider().select_related("item__model", "outing__rider")
+    found = [CalledBack(part.outing, part.item, texts[part.item_id]) for part in parts]
+    return tuple(
+        sorted(found, key=lambda each: (each.outing.state != OutingState.AFLOAT, each.outing.ends_at))
+    )

@@ -1,9 +1,10 @@
-"""Item models and items, the holds on them, and the rigs that stand built."""
+"""Item models and items, what holds them or holds them back, and the rigs that stand built."""
 
 import uuid
 from collections.abc import Collection
 from datetime import datetime, timedelta
 
+from django.conf import settings
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 
@@ -172,8 +173,9 @@ class ItemQuerySet(models.QuerySet["Item"]):
         return self.filter(station_id__in=actor.station_ids)
 
     def fit_to_give(self) -> "ItemQuerySet":
-        """Items that may be promised: not held back, on the bench or withdrawn."""
-        return self.exclude(state__in=OUT_OF_USE)
+        """Items that may be promised: not held back, also not once they are in, on the bench or withdrawn."""
+        called_back = HoldBack.objects.standing().filter(item=OuterRef("pk"))
+        return self.exclude(state__in=OUT_OF_USE).filter(~Exists(called_back))
 
     def free_between(
         self, start: datetime, end: datetime, *, ignoring: Collection[uuid.UUID] = ()
@@ -214,6 +216,65 @@ class Item(models.Model):
 
     def __str__(self) -> str:
         return self.tag
+
+
+class Cause(models.TextChoices):
+    """Why an item is held back."""
+
+    INSPECTION = "inspection", "past its inspection"
+    RECALL = "recall", "called back"
+    HAND = "hand", "held back by hand"
+
+
+class HoldBackQuerySet(models.QuerySet["HoldBack"]):
+    """Reading what holds items back."""
+
+    def standing(self) -> "HoldBackQuerySet":
+        """Those that are not lifted."""
+        return self.filter(lifted_at=None)
+
+    def visible_to(self, actor: Actor) -> "HoldBackQuerySet":
+        """Those of items at the actor's stations."""
+        return self.filter(item__station_id__in=actor.station_ids)
+
+
+class HoldBack(models.Model):
+    """One reason why an item is not given out: an inspection past due, a recall, somebody's word.
+
+    An item on the water keeps its state until it is back; the reason waits for it.
+    """
+
+    item = models.ForeignKey(Item, models.PROTECT, related_name="+")
+    cause = models.CharField(max_length=10, choices=Cause.choices)
+    subject = models.CharField(max_length=80)
+    text = models.CharField(max_length=300)
+    since = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    lifted_at = models.DateTimeField(null=True)
+    lifted_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    lifted_because = models.CharField(max_length=300, blank=True)
+
+    objects = HoldBackQuerySet.as_manager()
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(name="hold_back_cause", condition=Q(cause__in=Cause.values)),
+            models.UniqueConstraint(
+                fields=["item", "cause", "subject"], condition=Q(lifted_at=None), name="held_back_once"
+            ),
+            models.CheckConstraint(
+                name="hold_back_lifted_because",
+                condition=Q(lifted_at=None, lifted_by=None, lifted_because="")
+                | (Q(lifted_at__isnull=False, lifted_at__gte=F("since")) & ~Q(lifted_because="")),
+            ),
+        )
+        indexes = (
+            models.Index(fields=["item"], name="hold_back_standing", condition=Q(lifted_at=None)),
+            models.Index(fields=["cause", "subject"], name="hold_back_by_subject"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.item_id} held back: {self.text}"
 
 
 class HoldQuerySet(models.QuerySet["Hold"]):

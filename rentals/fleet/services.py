@@ -1,4 +1,4 @@
-"""Holding items, moving them from state to state, and building rigs: helpers of the writes that need them."""
+"""Holding items, holding them back, moving them, and building rigs: helpers of the writes that need them."""
 
 from collections.abc import Collection, Mapping
 from datetime import datetime
@@ -8,9 +8,9 @@ from django.db import IntegrityError
 from django.db.models import F, Q
 
 from rentals.audit import services as journal
-from rentals.fleet.models import RIG_PARTS, Hold, Item, Kind, Rig
+from rentals.fleet.models import RIG_PARTS, Cause, Hold, HoldBack, Item, Kind, Rig
 from rentals.fleet.states import MOVES, ItemEvent, ItemState
-from rentals.lib.access import Act, Actor
+from rentals.lib.access import Act, Actor, System
 from rentals.lib.problems import Conflict
 from rentals.lib.writes import inside_write, savepoint
 
@@ -75,7 +75,7 @@ def shorten_holds(*, hold_ids: Collection[UUID], until: datetime) -> None:
 def move_items(
     *,
     actor: Actor,
-    act: Act,
+    act: Act | System,
     items: Collection[Item],
     event: ItemEvent,
     text: str,
@@ -122,7 +122,7 @@ def build_rig(
 
 
 @inside_write
-def derig(*, actor: Actor, act: Act, item_ids: Collection[int], now: datetime) -> None:
+def derig(*, actor: Actor, act: Act | System, item_ids: Collection[int], now: datetime) -> None:
     """Take apart the rigs that hold any of these items; parts left over in the rack are ready again."""
     holds_one = Q(pk=None)
     for part in RIG_PARTS:
@@ -133,6 +133,92 @@ def derig(*, actor: Actor, act: Act, item_ids: Collection[int], now: datetime) -
     left = Item.objects.filter(pk__in=parts, state=ItemState.RIGGED)
     if left:
         move_items(actor=actor, act=act, items=left, event=ItemEvent.DERIG, text="Derigged", now=now)
+
+
+@inside_write
+def hold_back(
+    *,
+    actor: Actor,
+    act: Act | System,
+    items: Collection[Item],
+    cause: Cause,
+    subject: str,
+    text: str,
+    now: datetime,
+) -> list[Item]:
+    """Hold items back for a reason; returns those that it did not hold back already.
+
+    What is in the rack leaves it at once, its rig is taken apart. What is with a rider stays issued and goes
+    aside when it comes back; what is on the bench stays there.
+    """
+    known = HoldBack.objects.standing().filter(cause=cause, subject=subject, item__in=items)
+    held = set(known.values_list("item_id", flat=True))
+    new = [item for item in items if item.pk not in held]
+    HoldBack.objects.bulk_create(
+        HoldBack(item=item, cause=cause, subject=subject, text=text, since=now, by_id=actor.user_id)
+        for item in new
+    )
+    set_aside(
+        actor=actor,
+        act=act,
+        items=[item for item in new if item.state in (ItemState.READY, ItemState.RIGGED)],
+        text=f"Held back: {text}",
+        now=now,
+    )
+    for station_id in {item.station_id for item in new}:
+        elsewhere = [
+            journal.Line("item", item.pk, f"To be held back when it comes: {text}")
+            for item in new
+            if item.station_id == station_id and item.state in (ItemState.ISSUED, ItemState.ON_BENCH)
+        ]
+        journal.record(actor=actor, act=act, station_id=station_id, lines=elsewhere, now=now)
+    return new
+
+
+@inside_write
+def set_aside(*, actor: Actor, act: Act | System, items: Collection[Item], text: str, now: datetime) -> None:
+    """Move items out of use and take apart the rigs they are in."""
+    if items:
+        move_items(actor=actor, act=act, items=items, event=ItemEvent.HOLD_BACK, text=text, now=now)
+        derig(actor=actor, act=act, item_ids=[item.pk for item in items], now=now)
+
+
+@inside_write
+def lift(
+    *,
+    actor: Actor,
+    act: Act,
+    hold_backs: Collection[HoldBack],
+    because: str,
+    not_yet: Collection[int] = (),
+    now: datetime,
+) -> list[int]:
+    """Lift what holds items back; returns the ids of those that are ready again, held by nothing else.
+
+    Args:
+        not_yet: items that a fault keeps aside all the same.
+    """
+    HoldBack.objects.standing().filter(pk__in=[each.pk for each in hold_backs]).update(
+        lifted_at=now, lifted_by_id=actor.user_id, lifted_because=because[:300]
+    )
+    ids = {each.item_id for each in hold_backs}
+    still = HoldBack.objects.standing().filter(item__in=ids).values("item")
+    free = list(Item.objects.filter(pk__in=ids, state=ItemState.HELD_BACK).exclude(pk__in=still).exclude(pk__in=not_yet))
+    if free:
+        text = f"Released: {because}"
+        move_items(actor=actor, act=act, items=free, event=ItemEvent.RELEASE, text=text, now=now)
+    return [item.pk for item in free]
+
+
+@inside_write
+def leave_bench(*, actor: Actor, act: Act, item: Item, text: str, now: datetime) -> None:
+    """Give a mended item back, or leave it aside where something else still holds it back."""
+    held = HoldBack.objects.standing().filter(item=item).first()
+    if held is None:
+        move_items(actor=actor, act=act, items=[item], event=ItemEvent.RELEASE, text=text, now=now)
+    elif item.state == ItemState.ON_BENCH:
+        said = f"{text}, but held back: {held.text}"
+        move_items(actor=actor, act=act, items=[item], event=ItemEvent.HOLD_BACK, text=said, now=now)
 
 
 def _who_holds(item_ids: Collection[int], start: datetime, end: datetime) -> str:

@@ -48,6 +48,8 @@ class Act(StrEnum):
     RAISE_LEVEL = "change a rider's level"
     SET_ROSTER = "change the roster"
     MAKE_FEED = "make a calendar address"
+    INSPECT = "inspect an item"
+    RELEASE_HELD = "release an item that is held back"
     ENTER_WEATHER = "enter wind"
     SET_STATION = "change the station"
     PLAN_DAY = "plan the day"
@@ -71,6 +73,7 @@ class System(StrEnum):
     WATCH = "watch who is overdue"
     POST_WEAR = "post wear"
     NOTE_AGES = "note ages at faults"
+    HOLD_BACK = "hold back what is past its inspection"
     FETCH = "fetch a forecast"
     SEND = "send mail"
     SOLVE = "solve a day plan"
@@ -114,6 +117,8 @@ MAY: Final[Mapping[Act, frozenset[Role]]] = {
     Act.RAISE_LEVEL: _BEACH,
     Act.SET_ROSTER: frozenset({Role.MANAGER}),
     Act.MAKE_FEED: _ALL,
+    Act.INSPECT: _BEACH,
+    Act.RELEASE_HELD: _BEACH,
     Act.ENTER_WEATHER: _BEACH,
     Act.SET_STATION: frozenset({Role.MANAGER}),
     Act.PLAN_DAY: _BEACH,

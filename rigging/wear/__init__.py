@@ -10,6 +10,7 @@ from rigging.wear.inspection import (
     inspection_due,
     inspections,
 )
+from rigging.wear.intervals import FloatTest, Occasion, Planned, float_test, planned
 from rigging.wear.kaplan import KaplanMeier, kaplan_meier
 from rigging.wear.records import Records, records
 from rigging.wear.replacement import Replacement, cost_rate, mended_age, preventive_age
@@ -19,10 +20,13 @@ __all__ = [
     "DEFAULT_RULES",
     "Counters",
     "Estimate",
+    "FloatTest",
     "GroupLife",
     "InspectionDue",
     "InspectionRule",
     "KaplanMeier",
+    "Occasion",
+    "Planned",
     "Records",
     "Replacement",
     "SunSlice",
@@ -30,11 +34,13 @@ __all__ = [
     "Weight",
     "cost_rate",
     "fit_weibull",
+    "float_test",
     "inspection_due",
     "inspections",
     "kaplan_meier",
     "life_of_groups",
     "mended_age",
+    "planned",
     "preventive_age",
     "records",
     "sun_slices",

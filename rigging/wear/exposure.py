@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
+from functools import lru_cache
 from typing import Final
 
 from rigging import sun
@@ -98,12 +99,22 @@ def _days(first: date, last: date) -> Iterator[date]:
 def _daylight_s(
     day: date, start: datetime, end: datetime, latitude_deg: float, longitude_deg: float, zone: tzinfo
 ) -> float:
+    span = _light(day, latitude_deg, longitude_deg, zone)
+    if span is None:
+        return 0.0
+    return max((min(span[1], end) - max(span[0], start)).total_seconds(), 0.0)
+
+
+# The rigs of a beach share its days.
+@lru_cache(maxsize=1024)
+def _light(
+    day: date, latitude_deg: float, longitude_deg: float, zone: tzinfo
+) -> tuple[datetime, datetime] | None:
+    """Sunrise and sunset in UTC, midnight where a day has none of its own; None in the polar night."""
     times = sun.sun_times(day, latitude_deg, longitude_deg, zone)
     if times.polar is sun.Polar.NIGHT:
-        return 0.0
-    # A day on which the sun only rises, or never sets, is light from or to midnight.
-    rise = times.sunrise or datetime(day.year, day.month, day.day, tzinfo=zone)
+        return None
     following = day + timedelta(days=1)
+    rise = times.sunrise or datetime(day.year, day.month, day.day, tzinfo=zone)
     sets = times.sunset or datetime(following.year, following.month, following.day, tzinfo=zone)
-    light = min(sets.astimezone(UTC), end) - max(rise.astimezone(UTC), start)
-    return max(light.total_seconds(), 0.0)
+    return rise.astimezone(UTC), sets.astimezone(UTC)

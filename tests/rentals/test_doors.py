@@ -20,6 +20,7 @@ from rentals.bookings import services as bookings
 from rentals.bookings.models import Outing
 from rentals.desk import services as desk
 from rentals.desk.services import issuing
+from rentals.fleet.models import HoldBack
 from rentals.lib.access import NOBODY, System, service
 from rentals.lib.problems import NotAllowed, NotVisible
 from rentals.mail import services as mail
@@ -207,6 +208,49 @@ def _withdraw(cast: Walk) -> Call:
     return lambda actor: bench.withdraw(actor=actor, item_id=item.pk, reason="Broken", now=cast.now)
 
 
+def _inspect(cast: Walk) -> Call:
+    item = cast.shed["M3"]
+    return lambda actor: bench.inspect(
+        actor=actor, item_id=item.pk, name="weekly look", found=bench.Found(defects="Dent"), now=cast.now
+    )
+
+
+def _inspect_rack(cast: Walk) -> Call:
+    items = [cast.shed[tag].pk for tag in ("M1", "M2")]
+    return lambda actor: bench.inspect_rack(
+        actor=actor, station_id=cast.tarrow.pk, name="weekly look", item_ids=items, now=cast.now
+    )
+
+
+def _release_held(cast: Walk) -> Call:
+    held = HoldBack.objects.create(
+        item=cast.shed["M3"], cause="hand", subject="M3", text="Odd noise", since=cast.now
+    )
+    return lambda actor: bench.release_held(
+        actor=actor, hold_back_id=held.pk, because="Looked at it", now=cast.now
+    )
+
+
+def _set_bench(cast: Walk) -> Call:
+    station = cast.tarrow
+    return lambda actor: bench.set_bench(
+        actor=actor, station_id=station.pk, grace_days=2, released_by="manager", currency="EUR", now=cast.now
+    )
+
+
+def _set_interval(cast: Walk) -> Call:
+    station = cast.tarrow
+    return lambda actor: bench.set_interval(
+        actor=actor,
+        station_id=station.pk,
+        kind="mast",
+        model_id=None,
+        name="weekly look",
+        every={"every_days": 5.0},
+        now=cast.now,
+    )
+
+
 def _by_hand(cast: Walk) -> Call:
     hour = weather.HandHour(
         starts_at=cast.at(11), ends_at=cast.at(12), mean_ms=8.0, gust_ms=None, from_deg=None
@@ -263,6 +307,11 @@ DOORS = [
     Door("bench.mend", "-IM", _mend),
     Door("bench.release", "-IM", _release),
     Door("bench.withdraw", "--M", _withdraw),
+    Door("bench.inspect", "-IM", _inspect),
+    Door("bench.inspect_rack", "-IM", _inspect_rack),
+    Door("bench.release_held", "-IM", _release_held),
+    Door("bench.set_bench", "--M", _set_bench),
+    Door("bench.set_interval", "--M", _set_interval),
     Door("weather.enter_by_hand", "-IM", _by_hand),
     Door("weather.take_file", "-IM", _file),
     Door("weather.add_source", "--M", _add_source),
@@ -303,6 +352,11 @@ BY_ITSELF = [
     ("afloat.watch", System.WATCH, lambda cast: _looking(cast, afloat.watch)),
     ("afloat.look", System.WATCH, lambda cast: _looking(cast, afloat.look)),
     ("bench.post_wear", System.POST_WEAR, lambda cast: partial(bench.post_wear, now=cast.now)),
+    (
+        "bench.hold_back_overdue",
+        System.HOLD_BACK,
+        lambda cast: partial(bench.hold_back_overdue, now=cast.now),
+    ),
     ("bench.post_rig_wear", System.POST_WEAR, lambda cast: partial(bench.post_rig_wear, now=cast.now)),
     ("mail.take_next", System.SEND, lambda cast: partial(mail.take_next, now=cast.now)),
     ("mail.put_down", System.SEND, _put_down),

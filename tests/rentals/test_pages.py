@@ -21,6 +21,7 @@ MOST_QUERIES = 12
 WHO_AND_WHERE = ["django_session", "people_user", "people_posting", "stations_station"]
 """What every page of a station asks first."""
 
+LIFE = ["fleet_item", "bench_inspection", "bench_interval"]
 OFFERS = ["bookings_kitpart", "fleet_item", "weather_hour", "stations_windlimit"]
 KIT_AND_LIMITS = ["bookings_kitpart", "weather_hour", "stations_windlimit"]
 BEACH = ["weather_observation", "afloat_beachlog"]
@@ -102,7 +103,7 @@ PAGES = [
     Page("kit", ["fleet_item"], lambda cast: after(cast.shed)),
     Page(
         "item",
-        ["fleet_item", "bench_job", "audit_entry", "bench_wearposting", "bookings_kitpart"],
+        [*LIFE, "fleet_holdback", "bench_job", "audit_entry", "bookings_kitpart"],
         lambda cast: [cast.faulty("S1").item.tag],
     ),
     Page("bench", ["bench_job"], lambda cast: after(cast.mended("S1"))),

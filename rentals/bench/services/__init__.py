@@ -1,5 +1,18 @@
-"""Writes of the bench: return checks, faults and their mending, and the wear of outings and rigs."""
+"""Writes of the bench: return checks, faults and their mending, inspections, and wear that posts itself."""
 
+from rentals.bench.services.inspecting import (
+    INTERVALS,
+    Found,
+    StillHeldBack,
+    UnableToInspect,
+    hold_back_overdue,
+    inspect,
+    inspect_rack,
+    may_release,
+    release_held,
+    set_bench,
+    set_interval,
+)
 from rentals.bench.services.jobs import (
     SECOND_PERSON_KINDS,
     JobMovedOn,
@@ -14,19 +27,30 @@ from rentals.bench.services.returning import Came, UnableToTakeBack, take_back
 from rentals.bench.services.wearing import post_rig_wear, post_wear, posting, rig_wear, water_s
 
 __all__ = [
+    "INTERVALS",
     "SECOND_PERSON_KINDS",
     "Came",
+    "Found",
     "JobMovedOn",
+    "StillHeldBack",
+    "UnableToInspect",
     "UnableToMend",
     "UnableToTakeBack",
+    "hold_back_overdue",
     "hold_for_inspection",
+    "inspect",
+    "inspect_rack",
+    "may_release",
     "mend",
     "post_rig_wear",
     "post_wear",
     "posting",
     "release",
+    "release_held",
     "report_fault",
     "rig_wear",
+    "set_bench",
+    "set_interval",
     "take_back",
     "water_s",
     "withdraw",

@@ -98,17 +98,10 @@ def release(*, actor: Actor, job_id: int, now: datetime) -> Job:
     if KitPart.objects.filter(item=job.item).with_rider().exists():
         raise UnableToMend(f"{job.item.tag} is still with a rider. Take it back first.")
     # Locked, so that of two who release an item's last two faults at once the second sees the first's.
-    Item.objects.select_for_update().get(pk=job.item_id)
+    item = Item.objects.select_for_update().get(pk=job.item_id)
     _move_job(job, JobEvent.RELEASE, finished_at=now, finished_by_id=actor.user_id)
     if not Job.objects.filter(item=job.item, state__in=UNFINISHED).exists():
-        fleet.move_items(
-            actor=actor,
-            act=Act.RELEASE,
-            items=[job.item],
-            event=ItemEvent.RELEASE,
-            text="Released into use",
-            now=now,
-        )
+        fleet.leave_bench(actor=actor, act=Act.RELEASE, item=item, text="Released into use", now=now)
     tell(actor, Act.RELEASE, job, f"Released: {job.fault}", now)
     return job
 
@@ -187,3 +180,9 @@ def _move_job(job: Job, event: JobEvent, **values: Any) -> None:
     target = MOVES.get((source, event))
     if target is None or not shift(job, target, **values):
         raise JobMovedOn(f"The job is {source}; you cannot {event} it now. Reload the page.")
+
+
+def with_faults(item_ids: Collection[int]) -> set[int]:
+    """Return which items have a fault that is not finished: one query."""
+    unfinished = Job.objects.filter(item__in=item_ids, state__in=UNFINISHED)
+    return set(unfinished.values_list("item_id", flat=True))

@@ -14,7 +14,7 @@ from rentals.bookings import services as bookings
 from rentals.bookings.models import KitPart, Outing
 from rentals.bookings.states import OutingEvent, OutingState
 from rentals.fleet import services as fleet
-from rentals.fleet.models import RIG_PARTS, Item
+from rentals.fleet.models import RIG_PARTS, HoldBack, Item
 from rentals.fleet.states import ItemEvent, ItemState
 from rentals.lib.access import Act, Actor
 from rentals.lib.problems import Refused
@@ -120,6 +120,17 @@ def _check_lines(lines: Sequence[Came], out: Collection[KitPart], felt: str) -> 
             )
 
 
+def _apart(parts: Collection[KitPart]) -> tuple[list[KitPart], list[Item]]:
+    """Parts that may go out again, and items that were called back meanwhile."""
+    held = set(
+        HoldBack.objects.standing()
+        .filter(item__in=[part.item_id for part in parts])
+        .values_list("item_id", flat=True)
+    )
+    free = [part for part in parts if part.item_id not in held]
+    return free, [part.item for part in parts if part.item_id in held]
+
+
 def _take_items(
     actor: Actor,
     outing: Outing,
@@ -137,8 +148,12 @@ def _take_items(
         turn_round = timedelta(minutes=outing.station.turn_round_min)
         fleet.shorten_holds(hold_ids=holds, until=now + turn_round)
     unharmed = [parts[line.item_id] for line in back if not line.fault.strip()]
-    whole = [part for part in unharmed if part.item.state == ItemState.ISSUED]
-    _tell_held_back(actor, [part.item for part in unharmed if part not in whole], now)
+    issued = [part for part in unharmed if part.item.state == ItemState.ISSUED]
+    _tell_held_back(actor, [part.item for part in unharmed if part not in issued], now)
+    whole, called_back = _apart(issued)
+    fleet.set_aside(
+        actor=actor, act=Act.TAKE_BACK, items=called_back, text="Came back whole; it is held back", now=now
+    )
     rig_whole = stays_rigged and sum(part.part in RIG_PARTS for part in whole) == len(RIG_PARTS)
     for event, rigged in ((ItemEvent.TAKE_BACK_RIGGED, True), (ItemEvent.TAKE_BACK, False)):
         items = [part.item for part in whole if (rig_whole and part.part in RIG_PARTS) is rigged]

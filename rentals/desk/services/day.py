@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 
 from rentals.afloat import services as afloat
+from rentals.bench import queries as bench_queries
 from rentals.bench import services as bench
 from rentals.bookings import services as bookings
 from rentals.bookings.models import Booking, KitPart, Outing
@@ -54,6 +55,7 @@ class Day:
             ((hour + timedelta(minutes=180), hour + timedelta(minutes=270)), self.others[4:8], self._leave),
         ]
         self._log_beach(early)
+        self._look_over(early)
         for (start, end), riders, play in steps:
             if not riders or not start < end:
                 continue
@@ -61,6 +63,18 @@ class Day:
                 play(outing)
         self._log_beach(self.now)
         self._bench()
+
+    def _look_over(self, at: datetime) -> None:
+        """Look over the racks whose week is up, so that a demo started again days later has its kit."""
+        today = self.station.local(self.now).date()
+        for rows in bench_queries.inspections_at(self.station, today=today).weekly.values():
+            bench.inspect_rack(
+                actor=self.manager,
+                station_id=self.station.pk,
+                name=rows[0].due.name,
+                item_ids=[row.item.pk for row in rows if row.item.state == "ready"],
+                now=at,
+            )
 
     def _log_beach(self, at: datetime) -> None:
         beach = float(units.from_knots(demo.beach_kn(at.date()))) * 0.8

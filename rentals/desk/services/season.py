@@ -9,8 +9,10 @@ from typing import Any
 
 from rentals.afloat.models import LaunchCheck
 from rentals.audit.models import Entry
+from rentals.bench import queries as bench_queries
 from rentals.bench import services as bench
-from rentals.bench.models import Job, Meter, ReturnCheck, ReturnLine, RigWear, WearPosting
+from rentals.bench.mapping import Worn, planned_for
+from rentals.bench.models import Inspection, Job, Meter, ReturnCheck, ReturnLine, RigWear, WearPosting
 from rentals.bench.states import JobState
 from rentals.bookings.models import Booking, KitPart, Outing, Party
 from rentals.bookings.states import OutingState
@@ -20,7 +22,7 @@ from rentals.lib.access import Act, System
 from rentals.people.models import Rider, User
 from rentals.rigs import queries as rigs
 from rentals.stations.models import Station
-from rigging import checks, sizing, units, wind
+from rigging import checks, sizing, units, wear, wind
 
 FAULT_SHARE, FAULT_SHARE_AT_S = 0.012, 50 * 3600
 """Share of outings that end with a fault at an age; it grows with the age, for kit wears out."""
@@ -56,6 +58,7 @@ class Season:
         self._write_kit(trips)
         self._write_checks(trips)
         self._write_wear(trips)
+        self._write_inspections()
         self._write_jobs(trips)
 
     def _day(self, day: date) -> list[_Trip]:
@@ -246,6 +249,38 @@ class Season:
             for rig in rigs
             for row in bench.rig_wear(rig, None, rig.derigged_at or self.now, rig.derigged_at or self.now)
         ]
+
+    def _write_inspections(self) -> None:
+        """Write the last inspection of each kind for every item, so that few are due now."""
+        records = [
+            self._inspection(worn, plan)
+            for worn, _grace in bench_queries.worn_items(
+                Item.objects.filter(station=self.station).order_by("pk")
+            )
+            for plan in planned_for(worn.item, [])
+        ]
+        Inspection.objects.bulk_create(records, batch_size=500)
+
+    def _inspection(self, worn: Worn, plan: wear.Planned) -> Inspection:
+        weekly = plan.occasion is wear.Occasion.WEEKLY
+        share = self.dice.uniform(0.0, 0.7) if weekly else self.dice.uniform(0.1, 0.97)
+        rule = plan.rule
+
+        def then(gathered: int, every: float | None) -> int:
+            return max(gathered - round(share * (every or 1e9)), 0)
+
+        return Inspection(
+            item=worn.item,
+            at=self.now - timedelta(days=share * (rule.every_days or 60)),
+            by=self.instructor,
+            name=rule.name,
+            occasion=plan.occasion.value,
+            passed=True,
+            points=[{"text": point, "ok": True} for point in plan.points],
+            weighted_s=then(worn.weighted_s, rule.every_hours and rule.every_hours * 3600),
+            rig_ups=then(worn.item.rig_ups, rule.every_rig_ups),
+            sun_s=then(worn.sun_s, rule.every_sun_hours and rule.every_sun_hours * 3600),
+        )
 
     def _write_jobs(self, trips: Sequence[_Trip]) -> None:
         """Write faults found on return, all mended since but for a few on the bench now."""

@@ -26,9 +26,19 @@ from rentals.afloat.models import (
     WatchContact,
 )
 from rentals.audit.models import Entry, Once
-from rentals.bench.models import Job, Meter, ReturnCheck, ReturnLine, RigWear, WearPosting
+from rentals.bench.models import (
+    Inspection,
+    Interval,
+    Job,
+    Meter,
+    ReturnCheck,
+    ReturnLine,
+    RigWear,
+    Setting,
+    WearPosting,
+)
 from rentals.bookings.models import Booking, KitPart, Outing, Party
-from rentals.fleet.models import RIG_PARTS, Hold, Item, ItemModel, Kind, Rig
+from rentals.fleet.models import RIG_PARTS, Hold, HoldBack, Item, ItemModel, Kind, Rig
 from rentals.mail.models import Call, Hook, Letter
 from rentals.people.models import Posting, Rider, User
 from rentals.rigs.models import Card
@@ -169,6 +179,10 @@ class Rows:
 
     def job(self, item: Item, **values: Any) -> Job:
         return Job.objects.create(item=item, fault="Clamp slips", opened_at=NOON, **values)
+
+    def hold_back(self, item: Item, **values: Any) -> HoldBack:
+        usual = {"cause": "recall", "subject": "R-1", "text": "Clamp may open", "since": NOON}
+        return HoldBack.objects.create(item=item, **{**usual, **values})
 
     def rig_wear(self) -> RigWear:
         rig = _rig(self)
@@ -314,6 +328,15 @@ _ONE: Mapping[type[models.Model], Callable[[Rows], models.Model]] = {
         item=rows.item(), outing=rows.outing(), water_s=3600, weighted_s=4000, salt=True, posted_at=NOON
     ),
     RigWear: lambda rows: rows.rig_wear(),
+    HoldBack: lambda rows: rows.hold_back(rows.item()),
+    Setting: lambda rows: Setting.objects.create(station=rows.station),
+    Interval: lambda rows: Interval.objects.create(
+        station=rows.station, kind="base", name="weekly look", every_days=5
+    ),
+    Inspection: lambda rows: Inspection.objects.create(
+        item=rows.item(), at=NOON, name="weekly look", occasion="weekly", passed=True, points=[],
+        weighted_s=0, rig_ups=0, sun_s=0,
+    ),
     Meter: lambda rows: Meter.objects.create(item=rows.item()),
     Letter: lambda rows: Letter.objects.create(
         event="overdue:1:alert", to="watch@tarrow.invalid", subject="Late", body="Look.", written_at=NOON

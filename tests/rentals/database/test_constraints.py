@@ -22,9 +22,18 @@ from rentals.afloat.models import (
     WatchContact,
 )
 from rentals.audit.models import Once
-from rentals.bench.models import Job, ReturnCheck, ReturnLine, RigWear, WearPosting
+from rentals.bench.models import (
+    Inspection,
+    Interval,
+    Job,
+    ReturnCheck,
+    ReturnLine,
+    RigWear,
+    Setting,
+    WearPosting,
+)
 from rentals.bookings.models import Booking, KitPart, Outing, Party
-from rentals.fleet.models import RIG_PARTS, Hold, Item, ItemModel, Kind, Rig
+from rentals.fleet.models import RIG_PARTS, Hold, HoldBack, Item, ItemModel, Kind, Rig
 from rentals.mail.models import Call, Hook, Letter
 from rentals.people.models import Posting, Rider, User
 from rentals.rigs.models import Card
@@ -189,6 +198,26 @@ CHECKS = [
     *checks("job_finished_has_a_time", Job, {"state": "withdrawn"}),
     *outside("wear_within_two_days", WearPosting, "water_s", 172_801),
     *checks("rig_wear_span", RigWear, {"rig_ups": 0, "starts_at": NOON + HOUR + SECOND}),
+    *checks("hold_back_cause", HoldBack, {"cause": "whim"}),
+    *checks(
+        "hold_back_lifted_because",
+        HoldBack,
+        {"subject": "R-2", "lifted_at": NOON},
+        {"subject": "R-2", "lifted_at": NOON - SECOND, "lifted_because": "Mended"},
+        {"subject": "R-2", "lifted_because": "Mended"},
+    ),
+    *checks("interval_kind", Interval, {"kind": "kite"}),
+    *checks("interval_says_one", Interval, {"name": "tendon", "every_days": None}),
+    *(
+        case
+        for column in ("every_hours", "every_rig_ups", "every_sun_hours", "every_days")
+        for case in checks(
+            f"interval_{column}", Interval, {"name": "tendon", "every_days": 5, column: 10_001}
+        )
+    ),
+    *outside("inspection_occasion", Inspection, "occasion", "yearly"),
+    *checks("inspection_failed_says_why", Inspection, {"passed": False}),
+    *outside("inspection_carried", Inspection, "carried_kg", -0.1, 60.1),
     *outside("rig_wear_rig_ups", RigWear, "rig_ups", 2),
 ]
 
@@ -241,6 +270,8 @@ TWINS = [
     Twin("call_once", Call, ("hook_id", "event"), lambda rows: {"body": "[]"}),
     Twin("return_line_once", ReturnLine, ("check_made_id", "item_id"), lambda rows: {"back": False}),
     Twin("wear_once", WearPosting, ("outing_id", "item_id"), lambda rows: {"water_s": 1}),
+    Twin("held_back_once", HoldBack, ("item_id", "cause", "subject"), lambda rows: {"text": "Again"}),
+    Twin("interval_once_per_kind", Interval, ("station_id", "kind", "name"), lambda rows: {"every_days": 9}),
     Twin("rig_wear_once", RigWear, ("rig_id", "item_id", "starts_at"), lambda rows: {"rig_ups": 0}),
     Twin(
         "rig_up_counted_once",
@@ -253,6 +284,7 @@ TWINS = [
 ]
 
 TRIED_BELOW = {
+    *("bench_grace", "bench_released_by", "bench_currency", "interval_once_per_model"),
     *(f"model_{kind}_complete" for kind in SPECS),
     *(f"{part}_in_one_rig" for part in ("sail", "mast", "boom", "extension", "base")),
     "item_out_once",
@@ -361,3 +393,36 @@ def test_a_posting_that_ended_leaves_room_for_the_same_again(rows: Rows) -> None
     inserted(copied(first, since=date(2027, 6, 1)))
 
     assert Posting.objects.count() == 2
+
+
+@pytest.mark.parametrize(
+    ("constraint", "wrong"),
+    [
+        ("bench_grace", {"grace_days": 31}),
+        ("bench_released_by", {"released_by": "desk"}),
+        ("bench_currency", {"currency": "eur"}),
+        ("bench_currency", {"currency": "EU"}),
+    ],
+)
+def test_a_bench_is_settled_within_bounds(rows: Rows, constraint: str, wrong: dict[str, Any]) -> None:
+    with refused_by(constraint):
+        inserted(Setting(station=rows.station, **wrong))
+
+
+def test_an_interval_of_a_model_is_there_once(rows: Rows) -> None:
+    facts = {"station": rows.station, "kind": "base", "name": "weekly look", "every_days": 5}
+    model = rows.model(Kind.BASE)
+    inserted(Interval(**facts, model=model))
+
+    with refused_as_twin(("station_id", "model_id", "name")):
+        inserted(Interval(**facts, model=model))
+    inserted(Interval(**facts))
+
+
+def test_what_was_lifted_may_hold_an_item_back_again(rows: Rows) -> None:
+    first = rows.one_of(HoldBack)
+    HoldBack.objects.update(lifted_at=NOON + HOUR, lifted_because="Mended")
+
+    inserted(copied(first))
+
+    assert HoldBack.objects.count() == 2

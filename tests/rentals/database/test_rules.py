@@ -22,13 +22,13 @@ from rentals.afloat.models import (
     Sighting,
 )
 from rentals.audit.models import Entry
-from rentals.bench.models import Job, ReturnCheck, ReturnLine, RigWear, WearPosting
+from rentals.bench.models import Inspection, Job, ReturnCheck, ReturnLine, RigWear, WearPosting
 from rentals.bench.states import MOVES as JOB_MOVES
 from rentals.bench.states import JobState
 from rentals.bookings.models import KitPart, Outing
 from rentals.bookings.states import MOVES as OUTING_MOVES
 from rentals.bookings.states import OutingState
-from rentals.fleet.models import Hold, Item, Kind
+from rentals.fleet.models import Hold, HoldBack, Item, Kind
 from rentals.fleet.states import MOVES as ITEM_MOVES
 from rentals.fleet.states import ItemState
 from rentals.lib.rules import MAX_SPAN_DAYS, Rule
@@ -350,6 +350,64 @@ class TestAfloatNeedsPassedCheck:
             Outing.objects.filter(pk=kitted.pk).update(kit_no=3)
 
 
+class TestNoHeldBackGivenOut:
+    rule = "no_held_back_given_out"
+
+    @pytest.mark.parametrize(
+        ("old", "new"),
+        [("held_back", "ready"), ("issued", "ready"), ("issued", "rigged"), ("ready", "issued")],
+    )
+    def test_an_item_that_is_held_back_does_not_move_towards_a_rider(
+        self, rows: Rows, old: str, new: str
+    ) -> None:
+        item = rows.item(Kind.BOOM, state=old)
+        rows.hold_back(item)
+
+        with refused_by(self.rule):
+            Item.objects.filter(pk=item.pk).update(state=new)
+
+    def test_one_that_was_lifted_does_not_hide_another(self, rows: Rows) -> None:
+        item = rows.item(Kind.BOOM, state="held_back")
+        rows.hold_back(item, lifted_at=NOON, lifted_because="Mended")
+        rows.hold_back(item, subject="R-2")
+
+        with refused_by(self.rule):
+            Item.objects.filter(pk=item.pk).update(state="ready")
+
+    def test_when_all_are_lifted_it_is_ready_again(self, rows: Rows) -> None:
+        item = rows.item(Kind.BOOM, state="held_back")
+        rows.hold_back(item, lifted_at=NOON, lifted_because="Mended")
+
+        assert Item.objects.filter(pk=item.pk).update(state="ready") == 1
+
+
+class TestHoldBackStays:
+    rule = "hold_back_stays"
+
+    @pytest.mark.parametrize("column", ["cause", "subject"])
+    def test_what_held_it_back_is_not_rewritten(self, rows: Rows, column: str) -> None:
+        held = rows.one_of(HoldBack)
+
+        with refused_by(self.rule):
+            HoldBack.objects.filter(pk=held.pk).update(**{column: "hand"})
+
+    def test_it_is_lifted_once(self, rows: Rows) -> None:
+        held = rows.hold_back(rows.item(), lifted_at=NOON, lifted_because="Mended")
+
+        with refused_by(self.rule):
+            HoldBack.objects.filter(pk=held.pk).update(lifted_at=None, lifted_because="")
+
+
+class TestHoldBackIsKept:
+    rule = "hold_back_is_kept"
+
+    def test_it_is_not_deleted(self, rows: Rows) -> None:
+        held = rows.one_of(HoldBack)
+
+        with refused_by(self.rule):
+            HoldBack.objects.filter(pk=held.pk).delete()
+
+
 class TestWearIsWeighed:
     rule = "wear_is_weighed"
 
@@ -412,7 +470,7 @@ class TestNoFaultGivenOut:
 
 KEPT: list[type[models.Model]] = [
     Entry, Card, LaunchCheck, PhaseChange, BeachLog, ReturnCheck, ReturnLine, WearPosting,
-    RigWear,
+    RigWear, Inspection,
     Acknowledgement, Escalation, HeadCount, LogCorrection, Sighting,
 ]  # fmt: skip
 

@@ -1,6 +1,6 @@
-"""Pages of the shed: the kit list, an item's life, the return check, and the bench."""
+"""Pages of the shed: the kit list, an item's life, and the return check."""
 
-from collections.abc import Mapping
+from datetime import date
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -8,7 +8,7 @@ from django.shortcuts import redirect, render
 
 from rentals.audit import services as journal
 from rentals.bench import queries, services
-from rentals.bench.forms import FaultForm, MendForm, ReturnForm, WithdrawForm
+from rentals.bench.forms import FaultForm, ReturnForm, WithdrawForm
 from rentals.bookings import queries as bookings
 from rentals.fleet.models import Kind
 from rentals.fleet.states import ItemState
@@ -37,7 +37,7 @@ def kit(request: StaffRequest) -> HttpResponse:
 @station_page("GET", "POST")
 def item(request: StaffRequest, tag: str) -> HttpResponse:
     """Show an item's life; report a fault of it, or withdraw it."""
-    life = queries.item_life(request.actor, request.station, tag)
+    life = queries.item_life(request.actor, request.station, tag, today=_today(request))
     which = request.POST.get("which", "")
     fault = FaultForm(request.POST if which == "fault" else None)
     withdraw = WithdrawForm(request.POST if which == "withdraw" else None)
@@ -49,10 +49,12 @@ def item(request: StaffRequest, tag: str) -> HttpResponse:
         "station": request.station,
         "page": "kit",
         "life": life,
-        "age_days": life.age_days(clock.now().date()),
+        "age_days": life.age_days(_today(request)),
         "fault": fault,
         "withdraw": withdraw,
         "may_withdraw": may(request, Act.WITHDRAW) and life.item.state != ItemState.WITHDRAWN,
+        "may_inspect": may(request, Act.INSPECT)
+        and life.item.state not in (ItemState.WITHDRAWN, ItemState.ISSUED),
         "may_report": life.item.state not in (ItemState.WITHDRAWN, ItemState.ISSUED),
     }
     return render(request, "bench/item.html", context, status=422 if fault.errors or withdraw.errors else 200)
@@ -88,45 +90,8 @@ def take_back(request: StaffRequest, outing_id: int) -> HttpResponse:
     return render(request, "bench/take_back.html", context, status=422 if form.errors else 200)
 
 
-@station_page("GET")
-def bench(request: StaffRequest) -> HttpResponse:
-    """List what waits on the bench."""
-    return _bench_page(request, {})
-
-
-@station_page("POST")
-def mend(request: StaffRequest, job_id: int) -> HttpResponse:
-    """Note what mended a fault."""
-    form = MendForm(request.POST, prefix=f"job-{job_id}")
-    if not form.is_valid():
-        return _bench_page(request, {job_id: form})
-    minutes = form.cleaned_data["minutes"]
-    services.mend(
-        actor=request.actor,
-        job_id=job_id,
-        work=form.cleaned_data["work"],
-        minutes=None if minutes is None else int(minutes),
-        now=clock.now(),
-    )
-    messages.success(request, "Mended. Somebody must release it before it goes out.")
-    return redirect("bench", request.station.slug)
-
-
-@station_page("POST")
-def release(request: StaffRequest, job_id: int) -> HttpResponse:
-    """Release a mended item."""
-    job = services.release(actor=request.actor, job_id=job_id, now=clock.now())
-    messages.success(request, f"{job.item.tag} is released.")
-    return redirect("bench", request.station.slug)
-
-
-def _bench_page(request: StaffRequest, bound: Mapping[int, MendForm]) -> HttpResponse:
-    jobs = [
-        (job, bound.get(job.pk) or MendForm(prefix=f"job-{job.pk}"))
-        for job in queries.jobs_at(request.station)
-    ]
-    context = {"station": request.station, "page": "bench", "jobs": jobs, "wrong": bool(bound)}
-    return render(request, "bench/bench.html", context, status=422 if bound else 200)
+def _today(request: StaffRequest) -> date:
+    return request.station.local(clock.now()).date()
 
 
 def _report(request: StaffRequest, item_id: int, form: FaultForm) -> bool:

@@ -1,0 +1,1 @@
+"""Pages of the bench: the shed and its items, jobs, inspections."""
