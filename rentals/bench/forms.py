@@ -5,11 +5,20 @@ from typing import Any
 
 from django import forms
 
+from rentals.bench.formats.photos import LARGEST_BYTES
 from rentals.bench.mapping import Due
-from rentals.bench.models import MOST_CARRIED_KG, MOST_GRACE_DAYS, Setting
+from rentals.bench.models import (
+    MOST_CARRIED_KG,
+    MOST_COST,
+    MOST_GRACE_DAYS,
+    MOST_MINUTES,
+    JobLine,
+    Setting,
+)
 from rentals.bench.queries import DueRow, models_at
-from rentals.bench.services import INTERVALS, Came, Found
+from rentals.bench.services import INTERVALS, Came, Found, Note
 from rentals.bookings.models import KitPart
+from rentals.fleet.formats import shed as sheets
 from rentals.fleet.models import Kind
 from rentals.lib.forms import NumberField, OnceForm, PlainForm
 from rentals.stations.models import Station
@@ -231,3 +240,105 @@ class IntervalForm(PlainForm):
         every = {column: None if cleaned[column] is None else float(cleaned[column]) for column in INTERVALS}
         model_id = int(cleaned["model"]) if cleaned["model"] else None
         return {"kind": kind, "model_id": model_id, "name": name, "every": every}
+
+
+class NoteForm(OnceForm):
+    """One line on a job."""
+
+    kind = forms.ChoiceField(label="What", choices=JobLine.Kind.choices)
+    text = forms.CharField(
+        label="Found, done, which part, or which workshop", max_length=300, help_text="in a few words"
+    )
+    minutes = NumberField(
+        label="Minutes", unit="minutes", low=0, high=MOST_MINUTES, required=False, decimal_places=0
+    )
+    cost = NumberField(label="Cost", unit="money", low=0, high=MOST_COST, required=False, decimal_places=2)
+    due_on = forms.DateField(
+        label="Back from the workshop on",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+    )
+
+    def note(self) -> Note:
+        """Return what is noted."""
+        cleaned = self.cleaned_data
+        minutes = cleaned["minutes"]
+        return Note(
+            kind=cleaned["kind"],
+            text=cleaned["text"],
+            minutes=None if minutes is None else int(minutes),
+            cost=cleaned["cost"],
+            due_on=cleaned["due_on"],
+        )
+
+
+class PhotoForm(OnceForm):
+    """A photo of a fault."""
+
+    photo = forms.FileField(
+        label="Photo",
+        max_length=200,
+        help_text=f"JPEG, PNG or WebP, at most {LARGEST_BYTES // 2**20} MB; place and time are not kept",
+        widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
+    )
+
+    def content(self) -> bytes:
+        """Return what was sent; what is too large is read no further than it takes to know."""
+        content: bytes = self.cleaned_data["photo"].read(LARGEST_BYTES + 1)
+        return content
+
+
+class SheetForm(OnceForm):
+    """A sheet of the shed, as a file or, once it was looked at, as the text that came."""
+
+    file = forms.FileField(
+        label="CSV file",
+        required=False,
+        max_length=200,
+        help_text="comma, semicolon or tab; UTF-8, UTF-16 or Western European; at most 2 MB",
+        widget=forms.FileInput(attrs={"accept": ".csv,text/csv,text/plain"}),
+    )
+    sheet = forms.CharField(required=False, strip=False, widget=forms.HiddenInput)
+
+    def clean(self) -> dict[str, Any]:
+        """Read the file where one was sent."""
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        sent = cleaned.get("file")
+        if sent is not None:
+            try:
+                cleaned["sheet"] = sheets.decoded(sent.read(sheets.LARGEST_BYTES + 1))
+            except sheets.UnreadableSheet as problem:
+                self.add_error("file", str(problem))
+        elif not cleaned.get("sheet") and "file" not in self.errors:
+            self.add_error("file", "Choose the file.")
+        return cleaned
+
+    def text(self) -> str:
+        """Return the sheet's text."""
+        text: str = self.cleaned_data["sheet"]
+        return text
+
+
+class RecallForm(OnceForm):
+    """Which model, or which batch of it, is called back and why."""
+
+    model = forms.ChoiceField(label="Model")
+    batch = forms.CharField(
+        label="Batch",
+        max_length=40,
+        required=False,
+        help_text="leave empty to call every one of the model back",
+    )
+    reason = forms.CharField(label="Why is it called back?", max_length=300)
+    maker = forms.CharField(label="Maker", max_length=120, required=False, help_text="for the letter")
+
+    def __init__(self, data: Any = None, *, station: Station, **kwargs: Any) -> None:
+        super().__init__(data, **kwargs)
+        models = [(str(each.pk), f"{each.kind.replace('_', ' ')}: {each}") for each in models_at(station)]
+        self.fields["model"].choices = models  # type: ignore[attr-defined]
+
+
+class EndRecallForm(PlainForm):
+    """Why a recall ends."""
+
+    because = forms.CharField(label="Why does it end?", max_length=300)

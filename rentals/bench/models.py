@@ -12,6 +12,9 @@ from rentals.stations.models import Station
 MOST_WATER_S = 2 * 24 * 60 * 60
 MOST_GRACE_DAYS = 30
 MOST_CARRIED_KG = 60
+MOST_MINUTES = 6000
+MOST_COST = 99_999
+MOST_PHOTO_BYTES = 2 * 2**20
 
 
 class ReturnCheck(models.Model):
@@ -89,6 +92,68 @@ class Job(models.Model):
 
     def __str__(self) -> str:
         return f"{self.item_id}: {self.fault}"
+
+
+class JobLine(models.Model):
+    """One line of work on a job: diagnosis, work, parts or an outside workshop, with minutes and cost."""
+
+    class Kind(models.TextChoices):
+        """What a line tells."""
+
+        DIAGNOSIS = "diagnosis", "Diagnosis"
+        WORK = "work", "Work"
+        PARTS = "parts", "Parts"
+        WORKSHOP = "workshop", "Outside workshop"
+
+    job = models.ForeignKey(Job, models.PROTECT, related_name="lines")
+    at = models.DateTimeField()
+    by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+    kind = models.CharField(max_length=10, choices=Kind.choices)
+    text = models.CharField(max_length=300)
+    minutes = models.PositiveSmallIntegerField(null=True)
+    cost = models.DecimalField(max_digits=8, decimal_places=2, null=True)
+    currency = models.CharField(max_length=3, blank=True)
+    due_on = models.DateField(null=True)
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(
+                name="job_line_kind", condition=Q(kind__in=["diagnosis", "work", "parts", "workshop"])
+            ),
+            models.CheckConstraint(name="job_line_says_what", condition=~Q(text="")),
+            models.CheckConstraint(
+                name="job_line_minutes", condition=Q(minutes=None) | Q(minutes__lte=MOST_MINUTES)
+            ),
+            models.CheckConstraint(
+                name="job_line_cost",
+                condition=Q(cost=None, currency="")
+                | (Q(cost__isnull=False, cost__range=(0, MOST_COST)) & Q(currency__regex=r"^[A-Z]{3}$")),
+            ),
+            models.CheckConstraint(
+                name="job_line_workshop_due",
+                condition=Q(kind="workshop", due_on__isnull=False) | (~Q(kind="workshop") & Q(due_on=None)),
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.kind}: {self.text}"
+
+
+class Photo(models.Model):
+    """A photo of a fault as a JPEG of ours. It lies beside its job, so that a backup of rows holds it."""
+
+    job = models.ForeignKey(Job, models.PROTECT, related_name="photos")
+    at = models.DateTimeField()
+    by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+    content = models.BinaryField(max_length=MOST_PHOTO_BYTES)
+    width = models.PositiveSmallIntegerField()
+    height = models.PositiveSmallIntegerField()
+
+    class Meta:
+        constraints = (models.CheckConstraint(name="photo_size", condition=Q(width__gt=0, height__gt=0)),)
+
+    def __str__(self) -> str:
+        return f"photo {self.pk} of job {self.job_id}"
 
 
 class WearPosting(models.Model):
@@ -261,3 +326,37 @@ class Inspection(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} of {self.item_id}: {'passed' if self.passed else 'failed'}"
+
+
+class KitRecall(models.Model):
+    """A model of kit, or one batch of it, called back: why, by whom, and when and why it ended."""
+
+    station = models.ForeignKey(Station, models.PROTECT, related_name="+")
+    model = models.ForeignKey(ItemModel, models.PROTECT, related_name="+")
+    batch = models.CharField(max_length=40, blank=True)
+    reason = models.CharField(max_length=300)
+    maker = models.CharField(max_length=120, blank=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+    ended_at = models.DateTimeField(null=True)
+    ended_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+    ended_because = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(name="kit_recall_says_why", condition=~Q(reason="")),
+            models.CheckConstraint(
+                name="kit_recall_ended_because",
+                condition=Q(ended_at=None, ended_by=None, ended_because="")
+                | (Q(ended_at__isnull=False, ended_at__gte=F("at")) & ~Q(ended_because="")),
+            ),
+        )
+        indexes = (models.Index(fields=["station", "at"], name="kit_recall_by_station"),)
+
+    def __str__(self) -> str:
+        return f"{self.model}{f', batch {self.batch}' if self.batch else ''}"
+
+    @property
+    def subject(self) -> str:
+        """How what it holds back names it."""
+        return f"recall {self.pk}"

@@ -3,20 +3,33 @@
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, datetime, timedelta
+from decimal import Decimal
 
-from django.db.models import Count, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, F, Max, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from rentals.audit.models import Entry
 from rentals.bench.mapping import Due, Worn, dues, to_core
-from rentals.bench.models import Inspection, Interval, Job, Meter, Setting, WearPosting
+from rentals.bench.models import (
+    Inspection,
+    Interval,
+    Job,
+    JobLine,
+    KitRecall,
+    Meter,
+    Photo,
+    Setting,
+    WearPosting,
+)
 from rentals.bench.states import GRACE_DAYS, UNFINISHED
 from rentals.bookings.models import KitPart, Outing
-from rentals.fleet.models import HoldBack, Item, ItemModel, Kind
+from rentals.fleet.formats import shed as sheets
+from rentals.fleet.models import Cause, Hold, HoldBack, Item, ItemModel, Kind
 from rentals.fleet.states import ItemState
 from rentals.lib.access import Actor
 from rentals.lib.problems import NotVisible
+from rentals.lib.when import day_bounds
 from rentals.stations.models import Station
 from rigging import wear
 
@@ -304,10 +317,90 @@ def _uses(item: Item) -> QuerySet[KitPart]:
     return uses.select_related("outing__rider").order_by("outing__starts_at", "id")[:10]
 
 
-def jobs_at(station: Station) -> list[Job]:
-    """Return the bench's unfinished jobs, oldest first: one query."""
-    jobs = Job.objects.filter(item__station=station, state__in=UNFINISHED)
-    return list(jobs.select_related("item__model", "opened_by", "mended_by").order_by("opened_at", "id"))
+@dataclass(frozen=True, slots=True)
+class BenchJob:
+    """A job with its lines and photos, and by when its item is promised or planned."""
+
+    job: Job
+    lines: tuple[JobLine, ...]
+    photos: tuple[Photo, ...]
+    needed_at: datetime | None = None
+
+    @property
+    def minutes(self) -> int:
+        """Minutes of work, by its lines and what mended it."""
+        return sum(line.minutes or 0 for line in self.lines) + (self.job.minutes or 0)
+
+    @property
+    def costs(self) -> tuple[tuple[Decimal, str], ...]:
+        """Its costs by currency."""
+        sums: defaultdict[str, Decimal] = defaultdict(Decimal)
+        for line in self.lines:
+            if line.cost is not None:
+                sums[line.currency] += line.cost
+        return tuple((cost, currency) for currency, cost in sums.items())
+
+    @property
+    def workshop(self) -> JobLine | None:
+        """The outside workshop that has it last."""
+        return next((line for line in reversed(self.lines) if line.kind == JobLine.Kind.WORKSHOP), None)
+
+
+def jobs_at(station: Station, *, now: datetime) -> list[BenchJob]:
+    """Return the bench's unfinished jobs: three queries.
+
+    What blocks the rest of today or tomorrow comes first, the earliest first; then the oldest.
+    """
+    tomorrow = station.local(now).date() + timedelta(days=1)
+    _, horizon = day_bounds(tomorrow, station.zone)
+    holds = Hold.objects.filter(item=OuterRef("item"), live=True, ends_at__gt=now, starts_at__lt=horizon)
+    found = (
+        Job.objects.filter(item__station=station, state__in=UNFINISHED)
+        .annotate(needed_at=Subquery(holds.order_by("starts_at").values("starts_at")[:1]))
+        .select_related("item__model", "opened_by", "mended_by")
+        .order_by(F("needed_at").asc(nulls_last=True), "opened_at", "id")
+    )
+    jobs = _with_lines(found)
+    needed = {job.pk: job.needed_at for job in found}
+    return [replace(each, needed_at=needed[each.job.pk]) for each in jobs]
+
+
+def job_for(actor: Actor, station: Station, job_id: int) -> BenchJob:
+    """Return a job of a station's bench, finished or not: three queries.
+
+    Raises:
+        NotVisible: there is none there for this actor.
+    """
+    if station.pk not in actor.station_ids:
+        raise NotVisible("There is no such bench job here.")
+    jobs = Job.objects.filter(item__station=station, pk=job_id)
+    found = _with_lines(jobs.select_related("item__model", "opened_by", "mended_by", "finished_by"))
+    if not found:
+        raise NotVisible("There is no such bench job here.")
+    return found[0]
+
+
+def photo_for(actor: Actor, station: Station, photo_id: int) -> Photo:
+    """Return a photo of a station's bench: one query.
+
+    Raises:
+        NotVisible: there is none there for this actor.
+    """
+    photos = Photo.objects.filter(job__item__station=station, job__item__station_id__in=actor.station_ids)
+    photo = photos.filter(pk=photo_id).first()
+    if photo is None:
+        raise NotVisible("There is no such photo here.")
+    return photo
+
+
+def _with_lines(jobs: QuerySet[Job]) -> list[BenchJob]:
+    """Jobs with their lines and photos, the pictures themselves left where they are: three queries."""
+    lines, photos = defaultdict(list), defaultdict(list)
+    for line in JobLine.objects.filter(job__in=jobs).select_related("by").order_by("at", "id"):
+        lines[line.job_id].append(line)
+    for photo in Photo.objects.filter(job__in=jobs).defer("content").order_by("id"):
+        photos[photo.job_id].append(photo)
+    return [BenchJob(job, tuple(lines[job.pk]), tuple(photos[job.pk])) for job in jobs]
 
 
 def still_out(outing: Outing) -> list[KitPart]:
@@ -340,3 +433,70 @@ def _spec(item: Item) -> list[tuple[str, str]]:
         else:
             rows.append((_TRADE_WORDS.get(field.name, field.name.replace("_", " ")), number))
     return rows
+
+
+@dataclass(frozen=True, slots=True)
+class CalledItem:
+    """An item that a recall holds or held, and with whom it is."""
+
+    item: Item
+    held: HoldBack
+    rider: KitPart | None
+
+
+@dataclass(frozen=True, slots=True)
+class Recalled:
+    """A recall with its items, those with riders first."""
+
+    recall: KitRecall
+    items: tuple[CalledItem, ...]
+
+    @property
+    def out(self) -> tuple[CalledItem, ...]:
+        """Items that riders have with them."""
+        return tuple(each for each in self.items if each.rider is not None)
+
+
+def recalls_at(station: Station) -> list[KitRecall]:
+    """Return a station's recalls, the newest first: one query."""
+    return list(KitRecall.objects.filter(station=station).select_related("model").order_by("-at", "-id"))
+
+
+def recall_for(actor: Actor, station: Station, recall_id: int) -> Recalled:
+    """Return a recall with its items and who has them: three queries.
+
+    Raises:
+        NotVisible: there is none there for this actor.
+    """
+    recalls = KitRecall.objects.filter(station=station, station_id__in=actor.station_ids, pk=recall_id)
+    recall = recalls.select_related("model", "by", "ended_by").first()
+    if recall is None:
+        raise NotVisible("There is no such recall here.")
+    held = HoldBack.objects.filter(cause=Cause.RECALL, subject=recall.subject, item__station=station)
+    rows = list(held.select_related("item__model").order_by("item__tag"))
+    out = KitPart.objects.filter(item__in=[row.item_id for row in rows]).with_rider()
+    riders = {part.item_id: part for part in out.select_related("outing__rider")}
+    items = [CalledItem(row.item, row, riders.get(row.item_id)) for row in rows]
+    return Recalled(recall, tuple(sorted(items, key=lambda each: each.rider is None)))
+
+
+def recall_csv(recalled: Recalled) -> str:
+    """Return a recall's items as CSV for the maker: no query."""
+    columns = ("tag", "model", "serial", "batch", "made_on", "bought_on", "water_h", "rig_ups", "state")
+    return sheets.written(
+        columns,
+        (
+            (
+                item.tag,
+                item.model.name,
+                item.serial,
+                item.batch,
+                item.made_on,
+                item.bought_on,
+                f"{item.water_s / 3600:.1f}",
+                item.rig_ups,
+                item.state.replace("_", " "),
+            )
+            for item in sorted((each.item for each in recalled.items), key=lambda item: item.tag)
+        ),
+    )

@@ -34,7 +34,7 @@ class Kind(models.TextChoices):
 RIG_PARTS = (Kind.SAIL, Kind.MAST, Kind.BOOM, Kind.EXTENSION, Kind.BASE)
 WORN = (Kind.HARNESS, Kind.BUOYANCY_AID, Kind.WETSUIT, Kind.HELMET)
 
-_NEEDS = {
+NEEDS = {
     Kind.SAIL: (
         "area_m2",
         "luff_cm",
@@ -60,9 +60,26 @@ _NEEDS = {
 }
 
 
+RANGES = {
+    "area_m2": (0.8, 13.0),
+    "luff_cm": (150.0, 600.0),
+    "boom_cm": (80.0, 300.0),
+    "length_cm": (10.0, 600.0),
+    "imcs": (8.0, 45.0),
+    "min_cm": (0.0, 300.0),
+    "max_cm": (0.0, 300.0),
+    "step_cm": (0.5, 10.0),
+    "volume_l": (30.0, 400.0),
+    "buoyancy_n": (20.0, 300.0),
+}
+"""Least and most of a model's numbers, refused beyond by the database too."""
+
+MOST_PRICE = 99_999
+
+
 def _complete(kind: Kind) -> models.CheckConstraint:
     """A model of a kind has every number that the kind needs."""
-    needed = Q(**{f"{name}__isnull": False for name in _NEEDS[kind]})
+    needed = Q(**{f"{name}__isnull": False for name in NEEDS[kind]})
     return models.CheckConstraint(name=f"model_{kind.value}_complete", condition=~Q(kind=kind.value) | needed)
 
 
@@ -123,17 +140,8 @@ class ItemModel(models.Model):
         constraints = (
             models.UniqueConstraint(fields=["kind", "name"], name="model_once"),
             models.CheckConstraint(name="model_kind", condition=Q(kind__in=Kind.values)),
-            *(_complete(kind) for kind in _NEEDS),
-            _within("area_m2", 0.8, 13),
-            _within("luff_cm", 150, 600),
-            _within("boom_cm", 80, 300),
-            _within("length_cm", 10, 600),
-            _within("imcs", 8, 45),
-            _within("min_cm", 0, 300),
-            _within("max_cm", 0, 300),
-            _within("step_cm", 0.5, 10),
-            _within("volume_l", 30, 400),
-            _within("buoyancy_n", 20, 300),
+            *(_complete(kind) for kind in NEEDS),
+            *(_within(name, low, high) for name, (low, high) in RANGES.items()),
             models.CheckConstraint(
                 name="model_min_below_max",
                 condition=Q(min_cm=None) | Q(max_cm=None) | Q(min_cm__lt=F("max_cm")),
@@ -190,7 +198,11 @@ class ItemQuerySet(models.QuerySet["Item"]):
 
 
 class Item(models.Model):
-    """One physical thing with a tag."""
+    """One physical thing with a tag.
+
+    What its papers say is null where nobody knows it: columns added with null leave the table and the
+    triggers that look at it as they are on SQLite.
+    """
 
     station = models.ForeignKey(Station, models.PROTECT, related_name="+")
     model = models.ForeignKey(ItemModel, models.PROTECT, related_name="+")
@@ -202,6 +214,11 @@ class Item(models.Model):
     water_s = models.PositiveBigIntegerField(default=0)
     rig_ups = models.PositiveIntegerField(default=0)
     bought_on = models.DateField(null=True)
+    made_on = models.DateField(null=True)
+    serial = models.CharField(max_length=40, null=True)
+    batch = models.CharField(max_length=40, null=True)
+    price = models.DecimalField(max_digits=8, decimal_places=2, null=True)
+    currency = models.CharField(max_length=3, null=True)
 
     objects = ItemQuerySet.as_manager()
 

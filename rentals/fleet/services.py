@@ -1,4 +1,4 @@
-"""Holding items, holding them back, moving them, and building rigs: helpers of the writes that need them."""
+"""The shed taken in from a sheet; holding items, holding them back, moving them and building rigs."""
 
 from collections.abc import Collection, Mapping
 from datetime import datetime
@@ -8,11 +8,15 @@ from django.db import IntegrityError
 from django.db.models import F, Q
 
 from rentals.audit import services as journal
+from rentals.fleet import queries
+from rentals.fleet.formats.shed import UnreadableSheet
 from rentals.fleet.models import RIG_PARTS, Cause, Hold, HoldBack, Item, Kind, Rig
+from rentals.fleet.queries import Fate, ShedPlan
 from rentals.fleet.states import MOVES, ItemEvent, ItemState
 from rentals.lib.access import Act, Actor, System
-from rentals.lib.problems import Conflict
-from rentals.lib.writes import inside_write, savepoint
+from rentals.lib.problems import Conflict, Refused
+from rentals.lib.writes import inside_write, savepoint, write
+from rentals.stations.models import Station
 
 
 class UnableToHold(Conflict):
@@ -22,11 +26,64 @@ class UnableToHold(Conflict):
     title = "Somebody else has it then"
 
 
+class UnableToTakeShed(Refused):
+    """A sheet of the shed has problems, or is none."""
+
+    slug = "shed-refused"
+    title = "Check the sheet"
+
+
 class UnableToMove(Conflict):
     """An item is not in a state from which this can be done."""
 
     slug = "item-state"
     title = "The item cannot do that now"
+
+
+@write
+def take_shed(
+    *, actor: Actor, station_id: int, text: str, once: UUID | None = None, now: datetime
+) -> ShedPlan:
+    """Take a sheet of the shed in, all or nothing: new items and models, and what the sheet fills in anew.
+
+    Raises:
+        UnableToTakeShed: it is no sheet, or a row has a problem; the sentence names the first.
+    """
+    actor.require(Act.EDIT_SHED, station_id=station_id)
+    claim = journal.claim(actor=actor, act=Act.EDIT_SHED, key=once, asked=[station_id, text], now=now)
+    station = Station.objects.select_for_update().get(pk=station_id)
+    try:
+        plan = queries.shed_plan(station, text)
+    except UnreadableSheet as problem:
+        raise UnableToTakeShed.at("file", str(problem)) from problem
+    wrong = next((row for row in plan.rows if row.problems), None)
+    if wrong is not None:
+        column, said = next(iter(wrong.problems.items()))
+        raise UnableToTakeShed.at(
+            "file", f"Row {wrong.number}, {column.replace('_', ' ')}: {said} Nothing was taken in."
+        )
+    if claim.result_id is None:
+        _take_rows(actor, station, plan, now)
+        journal.settle(claim, station_id)
+    return plan
+
+
+@inside_write
+def _take_rows(actor: Actor, station: Station, plan: ShedPlan, now: datetime) -> None:
+    for model in {id(row.model): row.model for row in plan.rows}.values():
+        if model is not None and model._state.adding:
+            model.save()
+    new = [row for row in plan.rows if row.fate is Fate.NEW]
+    made = Item.objects.bulk_create(
+        Item(station=station, model=row.model, tag=row.tag, **row.values) for row in new
+    )
+    lines = [journal.Line("item", item.pk, "Entered into the shed from a sheet") for item in made]
+    for row in plan.rows:
+        if row.fate is Fate.CHANGED and row.item is not None:
+            Item.objects.filter(pk=row.item.pk).update(**row.values)
+            lines.append(journal.Line("item", row.item.pk, f"From a sheet: {'; '.join(row.says)}"))
+    lines.append(journal.Line("station", station.pk, f"Shed: {plan.new} new, {plan.changed} changed"))
+    journal.record(actor=actor, act=Act.EDIT_SHED, station_id=station.pk, lines=lines, now=now)
 
 
 @inside_write

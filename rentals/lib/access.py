@@ -49,6 +49,9 @@ class Act(StrEnum):
     SET_ROSTER = "change the roster"
     MAKE_FEED = "make a calendar address"
     INSPECT = "inspect an item"
+    EDIT_SHED = "change the shed"
+    RECALL_KIT = "call kit back"
+    END_RECALL = "end a recall of kit"
     RELEASE_HELD = "release an item that is held back"
     ENTER_WEATHER = "enter wind"
     SET_STATION = "change the station"
@@ -118,6 +121,9 @@ MAY: Final[Mapping[Act, frozenset[Role]]] = {
     Act.SET_ROSTER: frozenset({Role.MANAGER}),
     Act.MAKE_FEED: _ALL,
     Act.INSPECT: _BEACH,
+    Act.EDIT_SHED: frozenset({Role.MANAGER}),
+    Act.RECALL_KIT: _BEACH,
+    Act.END_RECALL: frozenset({Role.MANAGER}),
     Act.RELEASE_HELD: _BEACH,
     Act.ENTER_WEATHER: _BEACH,
     Act.SET_STATION: frozenset({Role.MANAGER}),

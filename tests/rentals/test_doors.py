@@ -16,10 +16,12 @@ from rentals.afloat import services as afloat
 from rentals.afloat.models import BeachLog
 from rentals.audit.models import Entry
 from rentals.bench import services as bench
+from rentals.bench.models import KitRecall
 from rentals.bookings import services as bookings
 from rentals.bookings.models import Outing
 from rentals.desk import services as desk
 from rentals.desk.services import issuing
+from rentals.fleet import services as fleet
 from rentals.fleet.models import HoldBack
 from rentals.lib.access import NOBODY, System, service
 from rentals.lib.problems import NotAllowed, NotVisible
@@ -30,6 +32,7 @@ from rentals.stations import services as stations
 from rentals.weather import services as weather
 from rentals.weather.fetch import Fetched
 from rentals.weather.models import Kind, Source
+from tests.rentals.bench.test_noting import picture
 from tests.rentals.database.rows import tried_elsewhere
 from tests.rentals.people.test_riders import FACTS
 from tests.rentals.people.test_staff import STATION
@@ -208,6 +211,38 @@ def _withdraw(cast: Walk) -> Call:
     return lambda actor: bench.withdraw(actor=actor, item_id=item.pk, reason="Broken", now=cast.now)
 
 
+def _note_job(cast: Walk) -> Call:
+    job, note = cast.faulty("S1"), bench.Note(kind="diagnosis", text="Seam gone")
+    return lambda actor: bench.note_job(actor=actor, job_id=job.pk, note=note, now=cast.now)
+
+
+def _add_photo(cast: Walk) -> Call:
+    job = cast.faulty("S1")
+    return lambda actor: bench.add_photo(actor=actor, job_id=job.pk, content=picture(), now=cast.now)
+
+
+def _recall_kit(cast: Walk) -> Call:
+    model = cast.shed["M3"].model
+    return lambda actor: bench.recall_kit(
+        actor=actor, station_id=cast.tarrow.pk, model_id=model.pk, batch="", reason="Cracks", now=cast.now
+    )
+
+
+def _end_recall(cast: Walk) -> Call:
+    recall = _recall_kit(cast)(cast.boss)
+    assert isinstance(recall, KitRecall)
+    return lambda actor: bench.end_recall(
+        actor=actor, recall_id=recall.pk, because="New ferrules", now=cast.now
+    )
+
+
+def _take_shed(cast: Walk) -> Call:
+    assert cast.shed
+    return lambda actor: fleet.take_shed(
+        actor=actor, station_id=cast.tarrow.pk, text="tag,colour\nS1,red\n", now=cast.now
+    )
+
+
 def _inspect(cast: Walk) -> Call:
     item = cast.shed["M3"]
     return lambda actor: bench.inspect(
@@ -307,6 +342,11 @@ DOORS = [
     Door("bench.mend", "-IM", _mend),
     Door("bench.release", "-IM", _release),
     Door("bench.withdraw", "--M", _withdraw),
+    Door("bench.note_job", "-IM", _note_job),
+    Door("bench.add_photo", "DIM", _add_photo),
+    Door("bench.recall_kit", "-IM", _recall_kit),
+    Door("bench.end_recall", "--M", _end_recall),
+    Door("fleet.take_shed", "--M", _take_shed),
     Door("bench.inspect", "-IM", _inspect),
     Door("bench.inspect_rack", "-IM", _inspect_rack),
     Door("bench.release_held", "-IM", _release_held),

@@ -108,6 +108,7 @@ PAGES = [
     ),
     Page("bench", ["bench_job"], lambda cast: after(cast.mended("S1"))),
     Page("station", ["stations_windlimit", "people_posting"]),
+    Page("bench", ["bench_job", "bench_jobline", "bench_photo"], lambda cast: after(cast.mended("S1"))),
     Page("riders", ["people_rider"], lambda cast: after(cast.wren)),
     Page("rider", ["people_rider"], lambda cast: [cast.wren.pk]),
     Page("book", ["people_rider"], lambda cast: after(cast.wren)),

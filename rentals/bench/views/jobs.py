@@ -7,9 +7,12 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
 from rentals.bench import queries, services
-from rentals.bench.forms import MendForm
+from rentals.bench.forms import MendForm, NoteForm, PhotoForm
+from rentals.bench.states import UNFINISHED
 from rentals.lib import clock
-from rentals.people.doors import StaffRequest, station_page
+from rentals.lib.access import Act
+from rentals.lib.problems import Refused
+from rentals.people.doors import StaffRequest, may, station_page
 
 
 @station_page("GET")
@@ -44,10 +47,82 @@ def release(request: StaffRequest, job_id: int) -> HttpResponse:
     return redirect("bench", request.station.slug)
 
 
+@station_page("GET", "POST")
+def job(request: StaffRequest, job_id: int) -> HttpResponse:
+    """Show a job with its work, costs and photos; note a line, or add a photo."""
+    found = queries.job_for(request.actor, request.station, job_id)
+    which = request.POST.get("which", "")
+    note = NoteForm(request.POST if which == "note" else None)
+    photo = PhotoForm(*((request.POST, request.FILES) if which == "photo" else ()))
+    if (note.is_bound and _note(request, job_id, note)) or (photo.is_bound and _keep(request, job_id, photo)):
+        return redirect("job", request.station.slug, job_id)
+    context = {
+        "station": request.station,
+        "page": "bench",
+        "found": found,
+        "note": note,
+        "photo": photo,
+        "may_mend": may(request, Act.MEND) and found.job.state in UNFINISHED,
+        "may_show": may(request, Act.REPORT_FAULT),
+    }
+    return render(request, "bench/job.html", context, status=422 if note.errors or photo.errors else 200)
+
+
+@station_page("GET")
+def photo(request: StaffRequest, photo_id: int) -> HttpResponse:
+    """Send a photo to whoever may see its item: a JPEG of ours, shown as nothing else."""
+    found = queries.photo_for(request.actor, request.station, photo_id)
+    return HttpResponse(
+        bytes(found.content),
+        content_type="image/jpeg",
+        headers={
+            "Content-Disposition": f'inline; filename="photo-{found.pk}.jpg"',
+            "Cache-Control": "private, max-age=3600",
+            "Cross-Origin-Resource-Policy": "same-origin",
+        },
+    )
+
+
+def _note(request: StaffRequest, job_id: int, form: NoteForm) -> bool:
+    if not form.is_valid():
+        return False
+    try:
+        services.note_job(
+            actor=request.actor,
+            job_id=job_id,
+            note=form.note(),
+            once=form.cleaned_data["once"],
+            now=clock.now(),
+        )
+    except Refused as refused:
+        form.refuse(refused)
+        return False
+    messages.success(request, "Noted.")
+    return True
+
+
+def _keep(request: StaffRequest, job_id: int, form: PhotoForm) -> bool:
+    if not form.is_valid():
+        return False
+    try:
+        services.add_photo(
+            actor=request.actor,
+            job_id=job_id,
+            content=form.content(),
+            once=form.cleaned_data["once"],
+            now=clock.now(),
+        )
+    except Refused as refused:
+        form.refuse(refused)
+        return False
+    messages.success(request, "The photo is kept, without where and when it was taken.")
+    return True
+
+
 def _bench_page(request: StaffRequest, bound: Mapping[int, MendForm]) -> HttpResponse:
     jobs = [
-        (job, bound.get(job.pk) or MendForm(prefix=f"job-{job.pk}"))
-        for job in queries.jobs_at(request.station)
+        (each, bound.get(each.job.pk) or MendForm(prefix=f"job-{each.job.pk}"))
+        for each in queries.jobs_at(request.station, now=clock.now())
     ]
     context = {"station": request.station, "page": "bench", "jobs": jobs, "wrong": bool(bound)}
     return render(request, "bench/bench.html", context, status=422 if bound else 200)

@@ -3,6 +3,14 @@
 from rentals.dayplan.services.accepting import UnableToAccept, accept_plan
 from rentals.dayplan.services.asking import TASK, UnableToPlan, adjust_plan, ask_for_plan, cancel_plan
 from rentals.dayplan.services.crewing import CrewFacts, UnableToSetCrew, set_crew
+from rentals.dayplan.services.asking import (
+    TASK,
+    UnableToPlan,
+    adjust_plan,
+    ask_for_plan,
+    cancel_plan,
+    plan_again,
+)
 from rentals.dayplan.services.moving import UnableToMovePlan
 from rentals.dayplan.services.promising import PromiseIsStale, UnableToPromise, book_promised, keep_to
 from rentals.dayplan.services.solving import (
@@ -56,6 +64,7 @@ __all__ = [
     "keep_slice",
     "keep_to",
     "set_crew",
+    "plan_again",
     "take_plan",
     "take_slice",
     "tick_rig",

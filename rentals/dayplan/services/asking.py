@@ -56,26 +56,41 @@ def ask_for_plan(
     claim = journal.claim(actor=actor, act=Act.PLAN_DAY, key=once, asked=[station_id, day], now=now)
     if claim.result_id is not None:
         return Plan.objects.get(pk=claim.result_id)
-    station = Station.objects.get(pk=station_id)
-    rows = queries.day_rows(station, day, now=now)
-    problem, aside = day_problem(rows)
+    plan = _asked(actor, Station.objects.get(pk=station_id), day, now)
+    journal.settle(claim, plan.pk)
+    return plan
+
+
+@inside_write
+def plan_again(*, actor: Actor, station: Station, day: date, now: datetime) -> Plan | None:
+    """Ask for a new plan of a day as part of another write that changed what there is to give.
+
+    One that is being made already is given up: it was asked of kit that is not there any more. Returns None
+    where nobody is left to plan for.
+    """
+    for plan in Plan.objects.of_day(station, day).filter(state__in=UNDER_WAY):
+        move_plan(plan, PlanEvent.CANCEL, words="Cancelled: kit was called back.")
+        tell(actor, Act.PLAN_DAY, plan, f"Cancelled plan {plan.number} of {plan.day}", now)
+    with suppress(UnableToPlan):
+        return _asked(actor, station, day, now)
+    return None
+
+
+@inside_write
+def _asked(actor: Actor, station: Station, day: date, now: datetime) -> Plan:
+    problem, aside = day_problem(queries.day_rows(station, day, now=now))
     out = {hold.demand for hold in problem.frozen}
     if all(demand.id in out for demand in problem.demands):
         why = f" {aside[0].why}" if aside else ""
         raise UnableToPlan.at("day", f"Nobody is left to plan for on that day.{why}")
-    plan = _keep(
-        actor,
-        Plan(
-            station=station,
-            day=day,
-            inputs=from_problem(problem),
-            aside=[{"outing_id": each.outing_id, "why": each.why} for each in aside],
-            basis=Plan.objects.of_day(station, day).filter(state=PlanState.ACCEPTED).first(),
-        ),
-        now,
+    asked = Plan(
+        station=station,
+        day=day,
+        inputs=from_problem(problem),
+        aside=[{"outing_id": each.outing_id, "why": each.why} for each in aside],
+        basis=Plan.objects.of_day(station, day).filter(state=PlanState.ACCEPTED).first(),
     )
-    journal.settle(claim, plan.pk)
-    return plan
+    return _keep(actor, asked, now)
 
 
 @write

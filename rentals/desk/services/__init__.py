@@ -137,7 +137,8 @@ def _fill_shed(station: Station, models: Mapping[str, ItemModel], today: date) -
                     model=models[name],
                     tag=f"{demo.TAG_LETTERS[kind]}{count[kind]:02d}",
                     colour=dice.choice(_COLOURS) if coloured else "",
-                    bought_on=today - timedelta(days=dice.randint(*BOUGHT_AGO_DAYS)),
+                    bought_on=(bought := today - timedelta(days=dice.randint(*BOUGHT_AGO_DAYS))),
+                    batch=f"{bought.year}-{1 + bought.month // 7}",
                 )
             )
     return Item.objects.bulk_create(items)

@@ -48,6 +48,7 @@ class Season:
         for item in items:
             self.by_kind[Kind(item.model.kind)].append(item)
         self.instructor = User.objects.get(username="instructor")
+        self.manager = User.objects.get(username="manager")
 
     def write(self) -> None:
         """Write every day of the season."""
@@ -306,6 +307,7 @@ class Season:
                         mended_at=at + timedelta(hours=3),
                         mended_by=self.instructor,
                         finished_at=at + timedelta(hours=4),
+                        finished_by=self.manager,
                     )
                 )
                 entries.append(self._entry(at, item, f"Fault: {fault}", Act.TAKE_BACK))

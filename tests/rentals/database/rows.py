@@ -30,7 +30,10 @@ from rentals.bench.models import (
     Inspection,
     Interval,
     Job,
+    JobLine,
+    KitRecall,
     Meter,
+    Photo,
     ReturnCheck,
     ReturnLine,
     RigWear,
@@ -328,6 +331,15 @@ _ONE: Mapping[type[models.Model], Callable[[Rows], models.Model]] = {
         item=rows.item(), outing=rows.outing(), water_s=3600, weighted_s=4000, salt=True, posted_at=NOON
     ),
     RigWear: lambda rows: rows.rig_wear(),
+    JobLine: lambda rows: JobLine.objects.create(
+        job=rows.job(rows.item()), at=NOON, kind="parts", text="Clamp", cost="38.50", currency="EUR"
+    ),
+    Photo: lambda rows: Photo.objects.create(
+        job=rows.job(rows.item()), at=NOON, content=b"jpeg", width=40, height=30
+    ),
+    KitRecall: lambda rows: KitRecall.objects.create(
+        station=rows.station, model=rows.model(Kind.MAST), reason="Ferrule may crack", at=NOON
+    ),
     HoldBack: lambda rows: rows.hold_back(rows.item()),
     Setting: lambda rows: Setting.objects.create(station=rows.station),
     Interval: lambda rows: Interval.objects.create(

@@ -6,6 +6,7 @@ One class a rule, which names it; `test_every_rule_is_tried_here` compares the n
 import re
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from typing import Any, ClassVar
 
 import pytest
 from django.db import connection, models
@@ -22,7 +23,7 @@ from rentals.afloat.models import (
     Sighting,
 )
 from rentals.audit.models import Entry
-from rentals.bench.models import Inspection, Job, ReturnCheck, ReturnLine, RigWear, WearPosting
+from rentals.bench.models import Inspection, Job, JobLine, ReturnCheck, ReturnLine, RigWear, WearPosting
 from rentals.bench.states import MOVES as JOB_MOVES
 from rentals.bench.states import JobState
 from rentals.bookings.models import KitPart, Outing
@@ -32,6 +33,7 @@ from rentals.fleet.models import Hold, HoldBack, Item, Kind
 from rentals.fleet.states import MOVES as ITEM_MOVES
 from rentals.fleet.states import ItemState
 from rentals.lib.rules import MAX_SPAN_DAYS, Rule
+from rentals.people.models import User
 from rentals.rigs.models import Card
 from tests.rentals.database.rows import HOUR, NOON, Rows, copied, inserted, refused_by, tried_elsewhere
 
@@ -350,6 +352,58 @@ class TestAfloatNeedsPassedCheck:
             Outing.objects.filter(pk=kitted.pk).update(kit_no=3)
 
 
+class TestReleasedByAnother:
+    rule = "released_by_another"
+
+    MENDED: ClassVar[dict[str, Any]] = {"work": "New clamp", "mended_at": NOON, "finished_at": NOON}
+
+    @pytest.mark.parametrize("kind", ["mast", "boom", "base", "extension", "harness", "buoyancy_aid"])
+    def test_what_can_hurt_is_not_released_by_who_mended_it(self, rows: Rows, kind: str) -> None:
+        job = rows.job(rows.item(Kind(kind), state="on_bench"))
+        alone = {**self.MENDED, "mended_by": rows.user, "finished_by": rows.user}
+        Job.objects.filter(pk=job.pk).update(state="mended", **alone)
+
+        with refused_by(self.rule):
+            Job.objects.filter(pk=job.pk).update(state="released")
+        with refused_by(self.rule):
+            inserted(copied(job, state="released", **alone))
+
+    def test_another_releases_it(self, rows: Rows) -> None:
+        job = rows.job(rows.item(Kind.BOOM, state="on_bench"))
+        other = User.objects.create(username="maud")
+        Job.objects.filter(pk=job.pk).update(state="mended", **self.MENDED, mended_by=rows.user)
+
+        assert Job.objects.filter(pk=job.pk).update(state="released", finished_by=other) == 1
+
+    def test_a_sail_is_released_by_who_mended_it(self, rows: Rows) -> None:
+        alone = {**self.MENDED, "mended_by": rows.user, "finished_by": rows.user}
+
+        assert rows.job(rows.item(), state="released", **alone).pk is not None
+
+
+class TestItemPriceHasCurrency:
+    rule = "item_price_has_currency"
+
+    @pytest.mark.parametrize(
+        "wrong",
+        [
+            {"price": 480},
+            {"currency": "EUR"},
+            {"price": -1, "currency": "EUR"},
+            {"price": 1, "currency": "E"},
+        ],
+        ids=str,
+    )
+    def test_a_price_alone_or_below_nothing_is_refused(self, rows: Rows, wrong: dict[str, Any]) -> None:
+        item = rows.item()
+
+        with refused_by(self.rule):
+            Item.objects.filter(pk=item.pk).update(**wrong)
+
+    def test_both_together_are_taken(self, rows: Rows) -> None:
+        assert rows.item(price=480, currency="EUR").pk is not None
+
+
 class TestNoHeldBackGivenOut:
     rule = "no_held_back_given_out"
 
@@ -470,7 +524,7 @@ class TestNoFaultGivenOut:
 
 KEPT: list[type[models.Model]] = [
     Entry, Card, LaunchCheck, PhaseChange, BeachLog, ReturnCheck, ReturnLine, WearPosting,
-    RigWear, Inspection,
+    RigWear, Inspection, JobLine,
     Acknowledgement, Escalation, HeadCount, LogCorrection, Sighting,
 ]  # fmt: skip
 

@@ -1,0 +1,1 @@
+"""Forms in which pictures come in."""

@@ -1,0 +1,1 @@
+"""Forms in which a shed comes in and goes out."""
