@@ -5,19 +5,10 @@ from dataclasses import dataclass
 from io import BytesIO
 from typing import Final
 
-# Each of the plugins makes its format known; Pillow knows none by itself.
-from PIL import (  # noqa: F401
-    Image,
-    ImageOps,
-    JpegImagePlugin,
-    MpoImagePlugin,
-    PngImagePlugin,
-    UnidentifiedImageError,
-    WebPImagePlugin,
-)
+from PIL import Image, ImageOps, UnidentifiedImageError
 
-FORMATS: Final = ("JPEG", "MPO", "PNG", "WEBP")
-"""Formats that are read; MPO is what many phones call their JPEG."""
+FORMATS: Final = ("JPEG", "PNG", "WEBP")
+"""Formats that are read; what phones call MPO is read as the JPEG that it begins with."""
 
 LARGEST_BYTES: Final = 12 * 2**20
 LARGEST_PIXELS: Final = 60_000_000

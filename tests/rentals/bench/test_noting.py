@@ -163,6 +163,10 @@ class TestPictures:
 
 
 class TestPhotos:
+    @pytest.fixture(autouse=True)
+    def _at(self, cast: Walk, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(clock, "now", lambda: cast.now)
+
     def test_a_job_holds_so_many_and_no_more(self, cast: Walk) -> None:
         job = cast.faulty("B1")
         for number in range(MOST_PHOTOS):
