@@ -260,7 +260,11 @@ def lift(
     )
     ids = {each.item_id for each in hold_backs}
     still = HoldBack.objects.standing().filter(item__in=ids).values("item")
-    free = list(Item.objects.filter(pk__in=ids, state=ItemState.HELD_BACK).exclude(pk__in=still).exclude(pk__in=not_yet))
+    free = list(
+        Item.objects.filter(pk__in=ids, state=ItemState.HELD_BACK)
+        .exclude(pk__in=still)
+        .exclude(pk__in=not_yet)
+    )
     if free:
         text = f"Released: {because}"
         move_items(actor=actor, act=act, items=free, event=ItemEvent.RELEASE, text=text, now=now)

@@ -8,6 +8,7 @@ from django.db.models import Q
 
 from rentals.audit import services as journal
 from rentals.bench.models import KitRecall
+from rentals.bench.services.jobs import with_faults
 from rentals.bookings import services as bookings
 from rentals.bookings.models import KitPart, Outing
 from rentals.bookings.states import OutingEvent, OutingState
@@ -116,7 +117,14 @@ def end_recall(*, actor: Actor, recall_id: int, because: str, now: datetime) -> 
     if not because.strip():
         raise UnableToRecall.at("because", "Enter why it ends: what the maker says, or what was done.")
     held = list(HoldBack.objects.standing().filter(cause=Cause.RECALL, subject=recall.subject))
-    fleet.lift(actor=actor, act=Act.END_RECALL, hold_backs=held, because=because.strip(), now=now)
+    fleet.lift(
+        actor=actor,
+        act=Act.END_RECALL,
+        hold_backs=held,
+        because=because.strip(),
+        not_yet=with_faults([each.item_id for each in held]),
+        now=now,
+    )
     recall.ended_at, recall.ended_because = now, because.strip()
     KitRecall.objects.filter(pk=recall.pk).update(
         ended_at=now, ended_by_id=actor.user_id, ended_because=because.strip()

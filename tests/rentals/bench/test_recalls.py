@@ -7,7 +7,7 @@ from django.urls import reverse
 from pytest_django import DjangoAssertNumQueries
 
 from rentals.bench import queries
-from rentals.bench.models import KitRecall
+from rentals.bench.models import Job, KitRecall
 from rentals.bench.services import RecallEnded, UnableToRecall, end_recall, recall_kit, release_held
 from rentals.bookings import queries as bookings
 from rentals.dayplan.models import Plan
@@ -124,6 +124,25 @@ class TestEnding:
         )
 
         self.end(cast, called)
+
+        assert cast.state_of("M1") == "held_back"
+
+    def test_what_was_held_for_a_fault_as_well_waits_for_its_mending(self, cast: Walk) -> None:
+        """An item that an incident holds back has a job and is not on the bench."""
+        called = recall(cast)
+        Job.objects.create(item=cast.shed["M1"], fault="Look for cracks", opened_at=cast.now)
+
+        self.end(cast, called)
+
+        assert cast.state_of("M1") == "held_back"
+        cast.release(cast.mend(Job.objects.get()))
+        assert cast.state_of("M1") == "ready"
+
+    def test_a_fault_mended_does_not_end_the_recall(self, cast: Walk) -> None:
+        recall(cast)
+        Job.objects.create(item=cast.shed["M1"], fault="Look for cracks", opened_at=cast.now)
+
+        cast.release(cast.mend(Job.objects.get()))
 
         assert cast.state_of("M1") == "held_back"
 
