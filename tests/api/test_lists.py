@@ -240,7 +240,7 @@ BUDGETS = [
     ("offers", outing_at("offers/"), more_items, 8),
     ("card", outing_at("card/"), nothing_more, 5),
     ("launch sheet", outing_at("launch-sheet/"), more_outings, 10),
-    ("item", lambda cast: f"/items/{cast.shed['S1'].pk}/", more_jobs, 9),
+    ("item", lambda cast: f"/items/{cast.shed['S1'].pk}/", more_jobs, 11),
 ]
 
 

@@ -1,8 +1,6 @@
 """Day plans: asked for, solved outside any transaction, accepted whole, their rigs ticked off."""
 
 from rentals.dayplan.services.accepting import UnableToAccept, accept_plan
-from rentals.dayplan.services.asking import TASK, UnableToPlan, adjust_plan, ask_for_plan, cancel_plan
-from rentals.dayplan.services.crewing import CrewFacts, UnableToSetCrew, set_crew
 from rentals.dayplan.services.asking import (
     TASK,
     UnableToPlan,
@@ -11,6 +9,7 @@ from rentals.dayplan.services.asking import (
     cancel_plan,
     plan_again,
 )
+from rentals.dayplan.services.crewing import CrewFacts, UnableToSetCrew, set_crew
 from rentals.dayplan.services.moving import UnableToMovePlan
 from rentals.dayplan.services.promising import PromiseIsStale, UnableToPromise, book_promised, keep_to
 from rentals.dayplan.services.solving import (
@@ -63,8 +62,8 @@ __all__ = [
     "finish_study",
     "keep_slice",
     "keep_to",
-    "set_crew",
     "plan_again",
+    "set_crew",
     "take_plan",
     "take_slice",
     "tick_rig",

@@ -59,8 +59,8 @@ class Season:
         self._write_kit(trips)
         self._write_checks(trips)
         self._write_wear(trips)
-        self._write_inspections()
         self._write_jobs(trips)
+        self._write_inspections()
 
     def _day(self, day: date) -> list[_Trip]:
         beach = demo.beach_kn(day)
