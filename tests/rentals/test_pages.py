@@ -106,7 +106,6 @@ PAGES = [
         [*LIFE, "fleet_holdback", "bench_job", "audit_entry", "bookings_kitpart"],
         lambda cast: [cast.faulty("S1").item.tag],
     ),
-    Page("bench", ["bench_job"], lambda cast: after(cast.mended("S1"))),
     Page("station", ["stations_windlimit", "people_posting"]),
     Page("bench", ["bench_job", "bench_jobline", "bench_photo"], lambda cast: after(cast.mended("S1"))),
     Page("riders", ["people_rider"], lambda cast: after(cast.wren)),
