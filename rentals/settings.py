@@ -48,6 +48,7 @@ INSTALLED_APPS = [
     "rentals.fleet",
     "rentals.bookings",
     "rentals.lessons",
+    "rentals.takings",
     "rentals.rigs",
     "rentals.dayplan",
     "rentals.afloat",

@@ -32,6 +32,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("<slug:station_slug>/", include("rentals.dayplan.urls")),
     path("<slug:station_slug>/", include("rentals.rigs.urls")),
     path("<slug:station_slug>/", include("rentals.lessons.urls")),
+    path("<slug:station_slug>/", include("rentals.takings.urls")),
     path("<slug:station_slug>/", include("rentals.bookings.urls")),
     path("<slug:station_slug>/", include("rentals.weather.urls")),
     path("<slug:station_slug>/", include("rentals.people.urls")),

@@ -23,6 +23,12 @@ class Act(StrEnum):
     LOOK = "look at the station"
     BOOK = "book a party"
     CANCEL = "cancel an outing"
+    SET_PRICES = "change the prices"
+    CHARGE = "charge a party"
+    TAKE_PAYMENT = "take a payment"
+    GIVE_CREDIT = "give a credit"
+    REFUND = "refund a party"
+    CLOSE_DAY = "close the day's takings"
     EDIT_RIDER = "change a rider"
     ASSIGN_KIT = "assign kit"
     ISSUE = "issue kit"
@@ -95,6 +101,12 @@ MAY: Final[Mapping[Act, frozenset[Role]]] = {
     Act.LOOK: _ALL,
     Act.BOOK: _OFFICE,
     Act.CANCEL: _OFFICE,
+    Act.SET_PRICES: frozenset({Role.MANAGER}),
+    Act.CHARGE: _OFFICE,
+    Act.TAKE_PAYMENT: _OFFICE,
+    Act.GIVE_CREDIT: _OFFICE,
+    Act.REFUND: frozenset({Role.MANAGER}),
+    Act.CLOSE_DAY: frozenset({Role.MANAGER}),
     Act.EDIT_RIDER: _ALL,
     Act.ASSIGN_KIT: _ALL,
     Act.ISSUE: _ALL,

@@ -30,6 +30,7 @@ MENU: Final[tuple[Entry, ...]] = (
     Entry("kit", "Kit", "kit"),
     Entry("bench", "Bench", "bench"),
     Entry("riders", "Riders", "riders"),
+    Entry("takings", "Takings", "takings", Act.TAKE_PAYMENT),
     Entry("life", "Life", "life", Act.SEE_LIFE),
     Entry("review", "Review", "review", Act.REVIEW),
     Entry("incidents", "Incidents", "incidents"),

@@ -5,6 +5,7 @@ from datetime import date, datetime
 from django import template
 from django.utils import timezone
 
+from rentals.lib.money import Money
 from rigging.units import COMPASS_POINTS, POINT_DEG, knots
 
 register = template.Library()
@@ -81,3 +82,12 @@ def compass(degrees: float | None) -> str:
     if degrees is None:
         return "variable"
     return COMPASS_POINTS[round(degrees / POINT_DEG) % len(COMPASS_POINTS)]
+
+
+@register.filter
+def money(amount: Money | None) -> str:
+    """Show an amount with its currency before it, kept on one line: EUR 12.50."""
+    if amount is None:
+        return MISSING
+    sign = "−" if amount.minor < 0 else ""
+    return f"{sign}{amount.currency}\u00a0{abs(amount.amount):,}"

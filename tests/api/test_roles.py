@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from rentals.bookings.models import Outing
 from rentals.incidents import services as incidents
 from rentals.lessons.models import Lesson
 from rentals.lessons.services import CourseFacts, plan_course
+from rentals.takings import services as takings
 from rentals.weather.models import Kind
 from rentals.weather.services import add_source
 from rigging.checks.lists import CLOSING
@@ -19,6 +21,7 @@ from tests.api.bodies import BEACH, a_party, a_rider, a_wind
 from tests.api.client import Api
 from tests.api.plans import a_day, a_wish, asked, listed, ready
 from tests.cast import PASSWORD, Cast
+from tests.rentals.takings.shop import PriceList
 
 TAF = b"TAF LPMA 140500Z 1406/1506 33018G28KT 9999 FEW020="
 ROLES = ("nobody", "desk", "instructor", "manager", "neighbour")
@@ -178,6 +181,29 @@ def _lesson(cast: Cast) -> int:
     return Lesson.objects.get(course=course).pk
 
 
+A_WISH: dict[str, Any] = {"wanted": [{"good": "harness", "unit": "piece", "day": "2027-07-14"}]}
+
+
+def _priced(cast: Cast) -> str:
+    return f"/stations/{PriceList(cast).cast.tarrow.slug}/"
+
+
+FIVE_EUROS = {"amount": "5.00", "method": "cash", "note": "Paid ahead"}
+
+
+def _a_party(cast: Cast) -> str:
+    """A party with an outing at a station with prices."""
+    assert PriceList(cast)
+    return f"/parties/{cast.booked()[0].booking.party_id}/"
+
+
+def _paid_ahead(cast: Cast) -> str:
+    place = _a_party(cast)
+    paid = takings.Paid(amount=Decimal(5), method="cash")
+    takings.take_payment(actor=cast.boss, party_id=int(place.split("/")[2]), paid=paid, now=cast.now)
+    return place
+
+
 EVERYBODY = (200, 200, 200, 200, 200)
 SIGNED_IN = (401, 200, 200, 200, 200)
 LOOK = (401, 200, 200, 200, 404)
@@ -188,6 +214,7 @@ OFFICE_DOES = (401, 200, 403, 200, 404)
 BEACH_MAKES = (401, 403, 201, 201, 404)
 BEACH_DOES = (401, 403, 200, 200, 404)
 MANAGER_DOES = (401, 403, 403, 200, 404)
+MANAGER_MAKES = (401, 403, 403, 201, 404)
 
 ROWS = (
     Row("schema", "get", lambda _: "/schema", None, SIGNED_IN),
@@ -228,6 +255,12 @@ ROWS = (
     Row("items", "get", at_tarrow("items/"), None, LOOK),
     Row("jobs", "get", at_tarrow("jobs/"), None, LOOK),
     Row("promises", "post", at_tarrow("promises/"), _a_party_asks, ALL_DO),
+    Row("prices", "get", lambda cast: f"{_priced(cast)}prices/", None, LOOK),
+    Row("quotes", "post", lambda cast: f"{_priced(cast)}quotes/", _json(A_WISH), ALL_DO),
+    Row("account", "get", lambda cast: f"{_a_party(cast)}account/", None, LOOK),
+    Row("charges", "post", lambda cast: f"{_a_party(cast)}charges/", None, OFFICE_MAKES),
+    Row("payments", "post", lambda cast: f"{_a_party(cast)}payments/", _json(FIVE_EUROS), OFFICE_MAKES),
+    Row("refunds", "post", lambda cast: f"{_paid_ahead(cast)}refunds/", _json(FIVE_EUROS), MANAGER_MAKES),
     Row("plans", "get", at_tarrow("plans/"), None, LOOK),
     Row("plans", "post", at_tarrow("plans/"), _a_day, BEACH_MAKES),
     Row("plan", "get", of_a_plan(), None, LOOK),

@@ -20,6 +20,7 @@ APPS = [
     "fleet",
     "bookings",
     "lessons",
+    "takings",
     "rigs",
     "dayplan",
     "afloat",

@@ -11,6 +11,7 @@ from django.contrib.auth.hashers import make_password
 from rentals.bookings.models import Outing
 from rentals.desk import demo
 from rentals.desk.services.day import Day
+from rentals.desk.services.prices import set_prices, take_money
 from rentals.desk.services.school import school
 from rentals.desk.services.season import Season
 from rentals.fleet.models import Item, ItemModel, Kind
@@ -21,6 +22,7 @@ from rentals.people.mapping import actor_of
 from rentals.people.models import Posting, Rider, User
 from rentals.review.models import ModelCost
 from rentals.stations.models import Station
+from rentals.takings.models import Terms
 from rentals.weather import services as weather
 
 BOUGHT_AGO_DAYS = (150, 1500)
@@ -58,6 +60,8 @@ def fill_day(*, now: datetime) -> None:
     """
     for station in Station.objects.filter(slug__in=[facts["slug"] for facts in demo.told("stations")]):
         manager = actor_of(User.objects.get(username="manager"), now.date())
+        if not Terms.objects.filter(station=station).exists():
+            set_prices(station, manager, now=now)
         today = station.local(now).date()
         if Outing.objects.filter(station=station, starts_at__date__gte=today).exists():
             continue
@@ -66,6 +70,7 @@ def fill_day(*, now: datetime) -> None:
         day = Day(station, manager, now)
         day.play()
         school(station, manager, day.others[8:], now)
+        take_money(station, manager, now=now)
 
 
 def _hire(stations: Sequence[Station], today: date) -> None:

@@ -1,0 +1,157 @@
+"""The takings of a day: what came in and how, what was sold, what the drawer should hold; receipts; CSV."""
+
+import csv
+import io
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Final
+
+from rentals.bookings.models import Outing, Party
+from rentals.lib.access import Actor
+from rentals.lib.money import Money
+from rentals.lib.problems import NotVisible
+from rentals.lib.when import day_bounds
+from rentals.stations.models import Station
+from rentals.takings.mapping.book import UnableToQuote
+from rentals.takings.mapping.quotes import tax_lines
+from rentals.takings.models import Account, Charge, DayClose, LedgerEntry, Receipt, Terms
+from rentals.takings.queries.accounts import balance_minor, open_parties, summed
+
+COLUMNS: Final = (
+    *("number", "day", "at", "debit", "credit", "amount", "currency", "text"),
+    *("party", "charge", "receipt", "voucher"),
+)
+LONGEST_EXPORT_DAYS: Final = 400
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayTakings:
+    """A day's takings as their page shows them."""
+
+    day: date
+    terms: Terms
+    came_in: tuple[tuple[Account, Money], ...]
+    sold: tuple[tuple[str, int, Money], ...]
+    taxes: tuple[tuple[Decimal, Money, Money], ...]
+    charged: Money
+    drawer: Money
+    close: DayClose | None
+    open: tuple[tuple[Party, Money], ...]
+    today: tuple[Party, ...]
+
+
+def day_takings(station: Station, day: date) -> DayTakings:
+    """Return the takings of a day and who still owes: eight queries.
+
+    Raises:
+        UnableToQuote: the station has no money terms yet.
+    """
+    terms = terms_of(station)
+    entries = list(LedgerEntry.objects.filter(station=station, day=day))
+    charges = list(Charge.objects.filter(station=station, day=day).select_related("good"))
+    counts: Counter[str] = Counter()
+    sums: Counter[str] = Counter()
+    for charge in charges:
+        counts[charge.good.name] += charge.count if charge.reverses_id is None else -charge.count
+        sums[charge.good.name] += charge.gross_minor
+    till = (Account.CASH, Account.TERMINAL, Account.BANK)
+    paid = [entry for entry in entries if entry.payment_id is not None]
+    everything = LedgerEntry.objects.filter(station=station)
+    return DayTakings(
+        day=day,
+        terms=terms,
+        came_in=tuple((account, terms.money(summed(paid, account))) for account in till),
+        sold=tuple((name, counts[name], terms.money(sums[name])) for name in sorted(sums)),
+        taxes=_taxes(terms, charges),
+        charged=terms.money(sum(charge.gross_minor for charge in charges)),
+        drawer=terms.money(balance_minor(everything, Account.CASH)),
+        close=DayClose.objects.filter(station=station, day=day).select_related("by").first(),
+        open=tuple((party, terms.money(minor)) for party, minor in open_parties(station)),
+        today=tuple(_parties_of(station, day)),
+    )
+
+
+def terms_of(station: Station) -> Terms:
+    """Return a station's money terms: one query.
+
+    Raises:
+        UnableToQuote: it has none yet.
+    """
+    terms = Terms.objects.filter(station=station).first()
+    if terms is None:
+        raise UnableToQuote(f"{station.name} has no prices yet. Ask a manager to set them under Takings.")
+    return terms
+
+
+def party_for(actor: Actor, station: Station, party_id: int) -> Party:
+    """Return a party of a station: one query.
+
+    Raises:
+        NotVisible: there is none there for this actor.
+    """
+    seen = Party.objects.filter(station=station, station_id__in=actor.station_ids, pk=party_id).first()
+    if seen is None:
+        raise NotVisible("There is no such party here.")
+    return seen
+
+
+def receipt_for(actor: Actor, station: Station, year: int, number: int) -> Receipt:
+    """Return a receipt by its number: one query.
+
+    Raises:
+        NotVisible: there is none there for this actor.
+    """
+    found = Receipt.objects.filter(
+        station=station, station_id__in=actor.station_ids, year=year, number=number
+    )
+    receipt = found.select_related("payment__party", "payment__by").first()
+    if receipt is None:
+        raise NotVisible("There is no such receipt here.")
+    return receipt
+
+
+def entries_as_csv(station: Station, first: date, last: date) -> str:
+    """Return the ledger of some days as CSV (RFC 4180), both days included: one query.
+
+    Text that a spreadsheet would take for a formula is quoted with an apostrophe.
+    """
+    out = io.StringIO()
+    rows = csv.writer(out)
+    rows.writerow(COLUMNS)
+    entries = LedgerEntry.objects.filter(station=station, day__gte=first, day__lte=last).order_by("id")
+    for entry in entries.select_related("payment__receipt", "voucher", "station"):
+        rows.writerow(_row(entry))
+    return out.getvalue()
+
+
+def _row(entry: LedgerEntry) -> Sequence[object]:
+    receipt = getattr(entry.payment, "receipt", "") if entry.payment else ""
+    return (
+        entry.pk,
+        entry.day.isoformat(),
+        entry.station.local(entry.at).isoformat(timespec="seconds"),
+        entry.debit,
+        entry.credit,
+        entry.amount.amount,
+        entry.currency,
+        f"'{entry.text}" if entry.text[:1] in "=+-@\t\r" else entry.text,
+        entry.party_id or "",
+        entry.charge_id or "",
+        receipt,
+        entry.voucher.code if entry.voucher else "",
+    )
+
+
+def _taxes(terms: Terms, charges: Sequence[Charge]) -> tuple[tuple[Decimal, Money, Money], ...]:
+    return tax_lines(terms.currency, [(each.tax_pct, each.gross, each.tax) for each in charges])
+
+
+def _parties_of(station: Station, day: date) -> list[Party]:
+    """Return the parties with an outing on a day, by name: one query."""
+    start, end = day_bounds(day, station.zone)
+    outings = Outing.objects.filter(station=station, starts_at__gte=start, starts_at__lt=end)
+    parties = Party.objects.filter(pk__in=outings.values("booking__party"))
+    return list(parties.order_by("contact_name", "id"))

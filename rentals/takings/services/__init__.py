@@ -1,0 +1,71 @@
+"""Changing money: the price list, charges, payments, credits, passes and the close of a day."""
+
+from rentals.takings.services.charging import (
+    ChargedMeanwhile,
+    Named,
+    charge_due,
+    charge_extension,
+    charge_goods,
+    charge_named,
+    take_back_charge,
+)
+from rentals.takings.services.closing import ClosedMeanwhile, Counted, close_day, put_cash
+from rentals.takings.services.credits import credit_outing, give_credit, redeem, sell_voucher, voucher_left
+from rentals.takings.services.passes import PASS_UNITS, sell_pass
+from rentals.takings.services.paying import (
+    Paid,
+    hold_excess,
+    keep_excess,
+    refund,
+    return_excess,
+    take_payment,
+)
+from rentals.takings.services.prices import (
+    GoodFacts,
+    TermsFacts,
+    UnableToPrice,
+    drop_season,
+    keep_good,
+    keep_season,
+    keep_terms,
+    set_price,
+    set_tax_rate,
+)
+from rentals.takings.services.till import UnableToTake
+
+__all__ = [
+    "PASS_UNITS",
+    "ChargedMeanwhile",
+    "ClosedMeanwhile",
+    "Counted",
+    "GoodFacts",
+    "Named",
+    "Paid",
+    "TermsFacts",
+    "UnableToPrice",
+    "UnableToTake",
+    "charge_due",
+    "charge_extension",
+    "charge_goods",
+    "charge_named",
+    "close_day",
+    "credit_outing",
+    "drop_season",
+    "give_credit",
+    "hold_excess",
+    "keep_excess",
+    "keep_good",
+    "keep_season",
+    "keep_terms",
+    "put_cash",
+    "redeem",
+    "refund",
+    "return_excess",
+    "sell_pass",
+    "sell_voucher",
+    "set_price",
+    "set_tax_rate",
+    "take_back_charge",
+    "take_payment",
+    "voucher_left",
+]

@@ -1,0 +1,294 @@
+"""Pages of money: the day's takings, a party's account, receipts and the price list."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+
+from rentals.lib import clock
+from rentals.lib.access import Act
+from rentals.lib.forms import OnceForm
+from rentals.lib.problems import Conflict
+from rentals.people.doors import StaffRequest, asked_day, may, station_page
+from rentals.stations.models import Station
+from rentals.takings import forms, queries, services
+from rentals.takings.models import Good, Season, Tax, Terms
+
+Forms = Mapping[str, OnceForm]
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """Something done on an account: its form, its service, the act it needs, and what is said after."""
+
+    form: Callable[[queries.PartyAccount, Any], OnceForm]
+    do: Callable[..., Any]
+    act: Act
+    said: str
+
+
+def _paid(values: dict[str, Any]) -> dict[str, Any]:
+    """Return payment values as the services take them."""
+    names = ("amount", "method", "note")
+    return {"paid": services.Paid(**{name: values.pop(name) for name in names if name in values}), **values}
+
+
+def _named(values: dict[str, Any]) -> dict[str, Any]:
+    names = ("text", "amount", "good", "why")
+    return {"named": services.Named(**{name: values.pop(name) for name in names}), **values}
+
+
+def _wanted(values: dict[str, Any], day: date) -> dict[str, Any]:
+    count = int(values.pop("count"))
+    named = {name: values.pop(name) for name in ("good", "unit")}
+    return {"wanted": [queries.Wanted(**named, count=count, day=day)], **values}
+
+
+def _choices(account: queries.PartyAccount) -> list[tuple[str, str]]:
+    return [(good.code, good.name) for good in account.goods]
+
+
+def _plain(kind: type[OnceForm], **fixed: Any) -> Callable[[queries.PartyAccount, Any], OnceForm]:
+    return lambda _account, data: kind(data, **fixed)
+
+
+def _goods(kind: Callable[..., OnceForm]) -> Callable[[queries.PartyAccount, Any], OnceForm]:
+    return lambda account, data: kind(data, goods=_choices(account))
+
+
+DEEDS: Mapping[str, Deed] = {
+    "charge": Deed(_plain(OnceForm), services.charge_due, Act.CHARGE, "Charged."),
+    "goods": Deed(_goods(forms.GoodsForm), services.charge_goods, Act.CHARGE, "Charged."),
+    "named": Deed(_goods(forms.NamedForm), services.charge_named, Act.CHARGE, "Charged."),
+    "pay": Deed(_plain(forms.MoneyForm), services.take_payment, Act.TAKE_PAYMENT, "Paid."),
+    "redeem": Deed(_plain(forms.CodeForm), services.redeem, Act.TAKE_PAYMENT, "Paid with it."),
+    "hold": Deed(_plain(forms.ExcessForm), services.hold_excess, Act.TAKE_PAYMENT, "Damage excess held."),
+    "give-back": Deed(
+        _plain(forms.ExcessForm), services.return_excess, Act.TAKE_PAYMENT, "Damage excess paid back."
+    ),
+    "keep": Deed(_plain(forms.AmountForm), services.keep_excess, Act.TAKE_PAYMENT, "Kept for what is owed."),
+    "voucher": Deed(_plain(forms.MoneyForm), services.sell_voucher, Act.TAKE_PAYMENT, "Voucher sold."),
+    "credit": Deed(_plain(forms.CreditForm), services.give_credit, Act.GIVE_CREDIT, "Credit given."),
+    "no-wind": Deed(_plain(forms.NoWindForm), services.credit_outing, Act.GIVE_CREDIT, "Taken back."),
+    "take-back": Deed(_plain(forms.TakeBackForm), services.take_back_charge, Act.REFUND, "Taken back."),
+    "refund": Deed(_plain(forms.MoneyForm), services.refund, Act.REFUND, "Paid back."),
+}
+_PAYS = ("pay", "hold", "give-back", "voucher", "refund")
+_OF_A_ROW = ("no-wind", "take-back")
+"""Deeds on a charge or an outing of the account."""
+
+
+@station_page("GET")
+def account(request: StaffRequest, party_id: int) -> HttpResponse:
+    """Show a party's account and what can be done on it."""
+    return _account_page(request, party_id, {})
+
+
+@station_page("POST")
+def act(request: StaffRequest, party_id: int, deed: str) -> HttpResponse:
+    """Do something on a party's account."""
+    if deed not in DEEDS:
+        raise Http404
+    party = queries.party_for(request.actor, request.station, party_id)
+    known = DEEDS[deed]
+    form = known.form(queries.party_account(party, request.station, now=clock.now()), request.POST)
+    if not form.is_valid() or not _done(request, party.pk, deed, form):
+        return _account_page(request, party_id, {deed: form})
+    messages.success(request, known.said)
+    return redirect("account", request.station.slug, party_id)
+
+
+@station_page("GET")
+def receipt(request: StaffRequest, year: int, number: int) -> HttpResponse:
+    """Show a receipt for print."""
+    found = queries.receipt_for(request.actor, request.station, year, number)
+    context = {"station": request.station, "page": "takings", "receipt": found, "paper": found.paper}
+    return render(request, "takings/receipt.html", context)
+
+
+@station_page("GET", "POST")
+def takings(request: StaffRequest) -> HttpResponse:
+    """Show a day's takings; close it."""
+    today = request.station.local(clock.now()).date()
+    day = asked_day(request, today)
+    closing = forms.CloseForm(request.POST or None)
+    if request.method == "POST" and closing.is_valid() and _close(request, day, closing):
+        return redirect("takings", request.station.slug)
+    context = {
+        "station": request.station,
+        "page": "takings",
+        "takings": queries.day_takings(request.station, day),
+        "today": today,
+        "day_before": day - timedelta(days=1),
+        "day_after": day + timedelta(days=1),
+        "form": closing,
+        "may_close": may(request, Act.CLOSE_DAY) and day <= today,
+        "may_price": may(request, Act.SET_PRICES),
+    }
+    return render(request, "takings/takings.html", context, status=422 if closing.errors else 200)
+
+
+@station_page("GET")
+def entries_csv(request: StaffRequest) -> HttpResponse:
+    """Give the ledger of some days as CSV: this year's when none are asked for."""
+    today = request.station.local(clock.now()).date()
+    first, last = _day(request, "from", date(today.year, 1, 1)), _day(request, "until", today)
+    first = max(first, last - timedelta(days=queries.LONGEST_EXPORT_DAYS))
+    body = queries.entries_as_csv(request.station, first, last)
+    name = f"takings-{request.station.slug}-{first}-{last}.csv"
+    return HttpResponse(
+        body,
+        content_type="text/csv; charset=utf-8",
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )
+
+
+@station_page("GET", "POST")
+def prices(request: StaffRequest) -> HttpResponse:
+    """Show the price list; a manager changes it."""
+    station, which = request.station, request.POST.get("which", "")
+    editing = may(request, Act.SET_PRICES)
+    found = _price_forms(request) if editing or which else {}
+    if which in found and found[which].is_valid() and _set(request, which, found[which]):
+        return redirect("prices", station.slug)
+    now = clock.now()
+    day = asked_day(request, station.local(now).date())
+    context = {
+        "station": station,
+        "page": "takings",
+        "rows": _listed(station, day, now),
+        "day": day,
+        "forms": found if editing else {},
+        "wrong": which in found and bool(found[which].errors),
+        "which": which,
+    }
+    return render(request, "takings/prices.html", context, status=422 if context["wrong"] else 200)
+
+
+def _listed(station: Station, day: date, now: datetime) -> tuple[queries.ListRow, ...]:
+    """Return the price list; nothing where a manager has not begun it."""
+    try:
+        return queries.price_list(station, day, as_of=now)
+    except queries.UnableToQuote:
+        return ()
+
+
+def _account_page(request: StaffRequest, party_id: int, bound: Forms) -> HttpResponse:
+    party = queries.party_for(request.actor, request.station, party_id)
+    found = queries.party_account(party, request.station, now=clock.now())
+    shown = {
+        name: bound.get(name) or deed.form(found, None)
+        for name, deed in DEEDS.items()
+        if may(request, deed.act)
+    }
+    wrong = next(iter(bound.values()), None)
+    context = {
+        "station": request.station,
+        "page": "takings",
+        "account": found,
+        "deeds": {name.replace("-", "_"): form for name, form in shown.items()},
+        "form": wrong,
+        "wrong": next(iter(bound), ""),
+    }
+    return render(request, "takings/account.html", context, status=422 if bound else 200)
+
+
+def _done(request: StaffRequest, party_id: int, deed: str, form: OnceForm) -> bool:
+    """Do it; what is refused is said beside its field."""
+    now = clock.now()
+    values = {"party_id": party_id, **form.cleaned_data}
+    if deed in _PAYS:
+        values = _paid(values)
+    elif deed == "named":
+        values = _named(values)
+    elif deed == "goods":
+        values = _wanted(values, request.station.local(now).date())
+    elif deed in _OF_A_ROW:
+        del values["party_id"]
+    if deed == "take-back":
+        del values["once"]
+    try:
+        DEEDS[deed].do(actor=request.actor, now=now, **values)
+    except (services.UnableToTake, queries.UnableToQuote, Conflict) as refused:
+        form.refuse(refused)
+        return False
+    return True
+
+
+def _close(request: StaffRequest, day: date, form: forms.CloseForm) -> bool:
+    values = {name: form.cleaned_data[name] for name in ("cash", "left", "note")}
+    try:
+        services.close_day(
+            actor=request.actor,
+            station_id=request.station.pk,
+            day=day,
+            counted=services.Counted(**values),
+            now=clock.now(),
+        )
+    except (services.UnableToTake, Conflict) as refused:
+        form.refuse(refused)
+        return False
+    messages.success(request, "The day is closed.")
+    return True
+
+
+def _price_forms(request: StaffRequest) -> dict[str, OnceForm]:
+    """Return the forms of the price list, the one that was sent bound: four queries."""
+    station, which = request.station, request.POST.get("which", "")
+    goods = [
+        (good.code, good.name) for good in Good.objects.filter(station=station, sold=True).order_by("name")
+    ]
+    taxes = [(tax.name, tax.name) for tax in Tax.objects.filter(station=station).order_by("name")]
+    live = Season.objects.filter(station=station, dropped_at=None).order_by("first_day")
+    seasons = [(str(each.pk), f"{each.name}, {each.first_day} to {each.last_day}") for each in live]
+    terms = Terms.objects.filter(station=station).first()
+    today = request.station.local(clock.now()).date()
+
+    def sent(name: str) -> Any:
+        return request.POST if which == name else None
+
+    return {
+        "price": forms.PriceForm(sent("price"), goods=goods, seasons=seasons, initial={"valid_from": today}),
+        "good": forms.GoodForm(sent("good"), taxes=taxes),
+        "season": forms.SeasonForm(sent("season")),
+        "tax": forms.TaxForm(sent("tax")),
+        "terms": forms.TermsForm(sent("terms"), initial=forms.initial_terms(terms)),
+    }
+
+
+def _set(request: StaffRequest, which: str, form: OnceForm) -> bool:
+    values = {name: value for name, value in form.cleaned_data.items() if name != "once"}
+    who: dict[str, Any] = {"actor": request.actor, "station_id": request.station.pk, "now": clock.now()}
+    try:
+        if isinstance(form, forms.TermsForm):
+            services.keep_terms(facts=form.facts(), **who)
+        elif which == "good":
+            services.keep_good(facts=services.GoodFacts(**values), **who)
+        elif which == "season":
+            services.keep_season(**values, **who)
+        elif which == "tax":
+            services.set_tax_rate(**values, **who)
+        else:
+            hours, season = values.pop("card_hours"), values.pop("season_id")
+            services.set_price(
+                **values,
+                card_hours=None if hours is None else int(hours),
+                season_id=int(season) if season else None,
+                **who,
+            )
+    except (services.UnableToPrice, Conflict) as refused:
+        form.refuse(refused)
+        return False
+    messages.success(request, "The price list is changed.")
+    return True
+
+
+def _day(request: StaffRequest, name: str, otherwise: date) -> date:
+    try:
+        return date.fromisoformat(request.GET.get(name, ""))
+    except ValueError:
+        return otherwise
