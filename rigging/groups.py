@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf
+from math import ceil, inf
 from typing import Final
 
 from rigging.levels import Level
@@ -12,6 +12,7 @@ from rigging.units import in_range
 
 MASS_KG: Final = (20.0, 160.0)
 MOST_STUDENTS: Final = 60
+AREA_M2: Final = (0.5, 15.0)
 
 LEVEL_KG: Final = 40.0
 """How many kilograms of difference a group would rather bear than one level. Status: policy."""
@@ -101,3 +102,32 @@ def _group(part: Sequence[Student], most: int) -> Group:
     )
     rule = "fewest groups of one language, then least difference in level and mass"
     return Group(tuple(part), Reason(text, rule, f"{COMMON_PRACTICE}; {POLICY}", inputs))
+
+
+STUDENTS_PER_SPARE: Final = 4
+"""Students for whom one spare rig lies on the beach. Status: policy; common practice, no source."""
+
+
+def spare_sizes(areas_m2: Sequence[float]) -> tuple[float, ...]:
+    """Return the sail sizes that a group wants as spares: one rig for every four students begun.
+
+    Args:
+        areas_m2: the size each student sails [m²], shape (students,).
+
+    Returns:
+        Sizes [m²], the first to get first: the middle size in use, then the smallest, then the largest, and
+        so on in turn.
+
+    Raises:
+        BadValue: a size or a number of students out of range.
+
+    Notes:
+        The middle size replaces what breaks for most; the smallest is wanted when the wind rises, the largest
+        when it drops. Source: common practice, no source.
+    """
+    in_range("students", len(areas_m2), "", 0, MOST_STUDENTS)
+    used = sorted(in_range("area_m2", area, "m²", *AREA_M2) for area in areas_m2)
+    if not used:
+        return ()
+    in_turn = (used[(len(used) - 1) // 2], used[0], used[-1])
+    return tuple(in_turn[number % 3] for number in range(ceil(len(used) / STUDENTS_PER_SPARE)))

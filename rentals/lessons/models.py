@@ -123,6 +123,11 @@ class Lesson(models.Model):
     def __str__(self) -> str:
         return f"lesson {self.pk}"
 
+    @property
+    def spares(self) -> str:
+        """What holds of its spare rigs are for."""
+        return f"spare for lesson {self.pk}"
+
 
 class SeatQuerySet(models.QuerySet["Seat"]):
     """Reading seats."""

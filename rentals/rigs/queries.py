@@ -13,11 +13,13 @@ from rentals.bookings.models import KitPart, Outing
 from rentals.fleet.mapping import item_to_core, model_to_core
 from rentals.fleet.models import RIG_PARTS, WORN, Item, Kind
 from rentals.fleet.states import ItemState
+from rentals.lessons.models import Lesson, Seat
 from rentals.people.mapping import rider_to_core
 from rentals.rigs.models import Card
 from rentals.stations import queries as stations
+from rentals.stations.models import Station
 from rentals.weather import queries as weather
-from rigging import checks, kit, parts, sizing, wind
+from rigging import checks, groups, kit, parts, sizing, wind
 from rigging.reason import COMMON_PRACTICE, Reason
 from rigging.units import BadValue
 
@@ -161,6 +163,57 @@ def rig_for(sail: kit.Sail, spares: Mapping[Kind, Sequence[Item]]) -> tuple[dict
         Kind.BASE: chosen.base.name,
     }
     return {kind: by_id[name] for kind, name in names.items()}, chosen.reason.text
+
+
+@dataclass(frozen=True, slots=True)
+class SpareRig:
+    """A whole rig that nobody is promised, for the beach beside a lesson, and why it."""
+
+    items: Mapping[Kind, Item]
+    why: str
+
+
+def spare_rigs(lesson: Lesson, station: Station) -> tuple[SpareRig, ...]:
+    """Return rigs to lie on the beach beside a lesson, of the sizes its students have: two queries.
+
+    Args:
+        lesson: with its span.
+        station: its station.
+    """
+    students = Seat.objects.taken().filter(lesson=lesson).values("outing")
+    kit_parts = KitPart.objects.in_force().filter(outing__in=students, part=Kind.SAIL)
+    used = [part.item.model.area_m2 or 0.0 for part in kit_parts.with_items()]
+    end = lesson.ends_at + timedelta(minutes=station.turn_round_min)
+    items = (
+        Item.objects.filter(station=station, model__kind__in=RIG_PARTS)
+        .fit_to_give()
+        .exclude(state=ItemState.ISSUED)
+        .free_between(lesson.starts_at, end)
+        .select_related("model")
+        .order_by("water_s", "tag")
+    )
+    free: defaultdict[Kind, list[Item]] = defaultdict(list)
+    for item in items:
+        free[Kind(item.model.kind)].append(item)
+    found = (_spare(size, free) for size in groups.spare_sizes(used))
+    return tuple(rig for rig in found if rig is not None)
+
+
+def _spare(size_m2: float, free: Mapping[Kind, list[Item]]) -> SpareRig | None:
+    """Take the free sail nearest to a size, not larger where there is one, and the parts that rig it."""
+    nearest = sorted(
+        free[Kind.SAIL],
+        key=lambda sail: ((sail.model.area_m2 or 0.0) > size_m2, abs((sail.model.area_m2 or 0.0) - size_m2)),
+    )
+    for sail in nearest:
+        parts_found, _why = rig_for(sail_of(sail), free)
+        if parts_found is None:
+            continue
+        taken = {Kind.SAIL: sail, **parts_found}
+        for kind, item in taken.items():
+            free[kind].remove(item)
+        return SpareRig(taken, f"{sail.model.name}: a student sails {size_m2:g} m².")
+    return None
 
 
 def sail_of(item: Item) -> kit.Sail:

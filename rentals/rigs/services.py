@@ -2,16 +2,19 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from uuid import UUID
 
 from rentals.audit import services as journal
 from rentals.bookings import services as bookings
 from rentals.bookings.models import Outing
+from rentals.fleet import services as fleet
 from rentals.fleet.mapping import item_to_core
-from rentals.fleet.models import RIG_PARTS, WORN, Item, Kind
+from rentals.fleet.models import RIG_PARTS, WORN, Hold, Item, Kind
+from rentals.lessons.models import Lesson
+from rentals.lessons.states import LessonState
 from rentals.lib.access import Act, Actor
-from rentals.lib.problems import Refused
+from rentals.lib.problems import NotVisible, Refused
 from rentals.lib.writes import inside_write, write
 from rentals.people.mapping import rider_to_core
 from rentals.rigs import queries
@@ -89,6 +92,39 @@ def kit_outing(
     journal.record(actor=actor, act=Act.ASSIGN_KIT, station_id=outing.station_id, lines=[line], now=now)
     journal.settle(claim, card.pk)
     return card
+
+
+@write
+def keep_spares(*, actor: Actor, lesson_id: int, now: datetime) -> tuple[queries.SpareRig, ...]:
+    """Keep spare rigs of the students' sizes for a lesson, in place of those kept before.
+
+    Raises:
+        NotVisible: no such lesson at the actor's stations.
+        UnableToKit: it is called off or over, no student has a sail yet, or no whole rig is free.
+        UnableToHold: somebody took a part meanwhile.
+    """
+    lesson = Lesson.objects.visible_to(actor).select_related("course__station").filter(pk=lesson_id).first()
+    if lesson is None:
+        raise NotVisible("There is no such lesson here.")
+    station = lesson.course.station
+    actor.require(Act.ASSIGN_KIT, station_id=station.pk)
+    if lesson.state != LessonState.PLANNED or lesson.ends_at <= now:
+        raise UnableToKit("The lesson is called off or over.")
+    kept = Hold.objects.filter(purpose=lesson.spares, live=True)
+    fleet.end_holds(hold_ids=list(kept.values_list("pk", flat=True)))
+    spares = queries.spare_rigs(lesson, station)
+    if not spares:
+        raise UnableToKit("No student has a sail yet, or no whole rig is free. Plan the kit first.")
+    fleet.take_holds(
+        item_ids=[item.pk for rig in spares for item in rig.items.values()],
+        starts_at=lesson.starts_at,
+        ends_at=lesson.ends_at + timedelta(minutes=station.turn_round_min),
+        purpose=lesson.spares,
+    )
+    tags = ", ".join(rig.items[Kind.SAIL].tag for rig in spares)
+    line = journal.Line("lesson", lesson.pk, f"Spare rigs on the beach: {tags}")
+    journal.record(actor=actor, act=Act.ASSIGN_KIT, station_id=station.pk, lines=[line], now=now)
+    return spares
 
 
 def _chosen_sail(found: queries.Offers, choice: Choice) -> queries.SailOffer:

@@ -1,17 +1,19 @@
-"""The rig card: drawn, with each setting and its reason, on a phone or printed on A6."""
+"""The rig card, drawn with each setting and its reason, on a phone or printed on A6; a lesson's spares."""
 
 import segno
+from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.safestring import mark_safe
 
 from rentals.bookings import queries as bookings
 from rentals.fleet.mapping import model_to_core
 from rentals.fleet.models import RIG_PARTS, Item, Kind
+from rentals.lib import clock
 from rentals.lib.problems import NotVisible
 from rentals.people.doors import StaffRequest, station_page
-from rentals.rigs import queries
+from rentals.rigs import queries, services
 from rentals.rigs.mapping import shown_settings
 from rentals.rigs.models import Card
 from rigging import trim, wind
@@ -42,6 +44,15 @@ def card(request: StaffRequest, outing_id: int) -> HttpResponse:
         "code": mark_safe(segno.make(address, micro=False).svg_inline(border=2, omitsize=True)),  # noqa: S308
     }
     return render(request, "rigs/card.html", context)
+
+
+@station_page("POST")
+def spares(request: StaffRequest, lesson_id: int) -> HttpResponse:
+    """Keep spare rigs for a lesson."""
+    kept = services.keep_spares(actor=request.actor, lesson_id=lesson_id, now=clock.now())
+    names = "; ".join(f"{rig.items[Kind.SAIL].tag} {rig.why}" for rig in kept)
+    messages.success(request, f"Kept for the beach: {names}")
+    return redirect("lesson", request.station.slug, lesson_id)
 
 
 def _draw(made: Card, items: dict[Kind, Item], title: str) -> str:

@@ -28,12 +28,14 @@ from rentals.lib.problems import NotAllowed, NotVisible
 from rentals.mail import services as mail
 from rentals.people import services as people
 from rentals.people.models import Posting
+from rentals.rigs import services as rigs
 from rentals.stations import services as stations
 from rentals.weather import services as weather
 from rentals.weather.fetch import Fetched
 from rentals.weather.models import Kind, Source
 from tests.rentals.bench.test_noting import picture
 from tests.rentals.database.rows import tried_elsewhere
+from tests.rentals.lessons.school import School
 from tests.rentals.people.test_riders import FACTS
 from tests.rentals.people.test_staff import STATION
 from tests.rentals.walk import HOUR, Walk
@@ -100,6 +102,11 @@ def _kit(cast: Walk) -> Call:
     (outing,) = cast.booked()
     cast.blow()
     return lambda actor: cast.kit(outing, actor=actor)
+
+
+def _spares(cast: Walk) -> Call:
+    lesson = School(cast).kitted()
+    return lambda actor: rigs.keep_spares(actor=actor, lesson_id=lesson.pk, now=cast.now)
 
 
 def _issue(cast: Walk) -> Call:
@@ -324,6 +331,7 @@ DOORS = [
     Door("bookings.book_party", "D-M", _book),
     Door("bookings.cancel_outing", "D-M", _cancel),
     Door("rigs.kit_outing", "DIM", _kit),
+    Door("rigs.keep_spares", "DIM", _spares),
     Door("bookings.issue_kit", "DIM", _issue),
     Door("desk.issue_party", "DIM", _issue_party),
     Door("afloat.log_beach", "-IM", _beach),

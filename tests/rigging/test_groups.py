@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rigging.groups import LEVEL_KG, Student, spread_kg, suggest_groups
+from rigging.groups import LEVEL_KG, Student, spare_sizes, spread_kg, suggest_groups
 from rigging.levels import Level
 from rigging.units import BadValue
 
@@ -111,3 +111,26 @@ def test_a_size_that_cannot_be_is_refused(most: int) -> None:
 def test_a_mass_that_cannot_be_is_refused() -> None:
     with pytest.raises(BadValue):
         suggest_groups([Student(id="1", level=Level.TASTER, mass_kg=float("nan"))], 6)
+
+
+SPARES = [
+    # sizes in use, spares; one for every four students begun: common practice, no source
+    ([], ()),
+    ([4.5], (4.5,)),
+    ([4.5, 5.0, 5.7, 6.2], (5.0,)),
+    ([5.7, 4.5, 5.0, 6.2, 6.9], (5.7, 4.5)),
+    ([4.0] * 3 + [5.0] * 3 + [6.0] * 3, (5.0, 4.0, 6.0)),
+]
+
+
+@pytest.mark.parametrize(("used", "spares"), SPARES)
+def test_spares_are_of_the_sizes_in_use_the_middle_first(
+    used: list[float], spares: tuple[float, ...]
+) -> None:
+    assert spare_sizes(used) == spares
+
+
+@pytest.mark.parametrize("area", [0.0, 16.0, float("nan")])
+def test_a_size_that_no_sail_has_is_refused(area: float) -> None:
+    with pytest.raises(BadValue):
+        spare_sizes([area])

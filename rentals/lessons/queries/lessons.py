@@ -8,6 +8,7 @@ from datetime import date, datetime
 from django.db.models import Count, Q
 
 from rentals.bookings.models import Outing
+from rentals.fleet.models import Hold, Item
 from rentals.lessons.mapping import needed, student_of, teachable
 from rentals.lessons.models import Assignment, Course, Duty, Lesson, LevelWord, Notice, Progress, Seat
 from rentals.lib.access import Actor
@@ -208,6 +209,7 @@ class Sheet:
     notices: tuple[Notice, ...]
     others: tuple[Lesson, ...]
     suggested: tuple[Suggestion, ...]
+    spares: tuple[Item, ...]
 
 
 def lesson_for(actor: Actor, station: Station, lesson_id: int) -> Lesson:
@@ -229,13 +231,15 @@ def lesson_for(actor: Actor, station: Station, lesson_id: int) -> Lesson:
 
 
 def sheet(lesson: Lesson, station: Station) -> Sheet:
-    """Return a lesson's page: six queries, however many students."""
+    """Return a lesson's page: seven queries, however many students."""
     (row,) = rows_of([lesson], station)
     seen = skills_seen([seat.outing.rider_id for seat in row.seats])
     pupils = tuple(_pupil(seat, seen[seat.outing.rider_id]) for seat in row.seats)
     notices = Notice.objects.filter(lesson=lesson).select_related("party", "told_by").order_by("-id")
     others = Lesson.objects.filter(course=lesson.course_id).exclude(pk=lesson.pk).order_by("starts_at", "id")
-    return Sheet(row, pupils, tuple(notices), tuple(others), _suggested(row))
+    held = Hold.objects.filter(purpose=lesson.spares, live=True).select_related("item__model")
+    spares = tuple(hold.item for hold in held.order_by("item__model__kind", "item__tag"))
+    return Sheet(row, pupils, tuple(notices), tuple(others), _suggested(row), spares)
 
 
 def _suggested(row: LessonRow) -> tuple[Suggestion, ...]:

@@ -7,6 +7,8 @@ from datetime import datetime
 from rentals.audit import services as journal
 from rentals.bookings import services as bookings
 from rentals.bookings.states import OutingEvent
+from rentals.fleet import services as fleet
+from rentals.fleet.models import Hold
 from rentals.lessons.models import Assignment, Lesson, Notice, Seat
 from rentals.lessons.services.courses import UnableToPlanLesson, check_span, locked_course
 from rentals.lessons.services.crew import move_crew
@@ -91,6 +93,8 @@ def _change(actor: Actor, station_id: int, change: Change, now: datetime) -> Les
     lesson.course = course
     if lesson.state != LessonState.PLANNED or lesson.moves != change.moves:
         raise LessonMoved(f"{course.name} was changed by a colleague. Reload the page.")
+    if lesson.ends_at <= now:
+        raise LessonMoved(f"{course.name} is over.")
     if not change.why.strip():
         raise UnableToPlanLesson.at("why", "Enter why, for those who are told.")
     seats = list(
@@ -101,6 +105,8 @@ def _change(actor: Actor, station_id: int, change: Change, now: datetime) -> Les
     )
     crew = list(Assignment.objects.filter(lesson=lesson, live=True).select_related("user"))
     Assignment.objects.filter(pk__in=[each.pk for each in crew]).update(live=False)
+    spares = Hold.objects.filter(purpose=lesson.spares, live=True)
+    fleet.end_holds(hold_ids=list(spares.values_list("pk", flat=True)))
     if change.starts_at is None or change.ends_at is None:
         said = _call_off(actor, lesson, seats, change, now)
     else:

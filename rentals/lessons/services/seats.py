@@ -106,7 +106,8 @@ def take_seats(
     Raises:
         As `enrol`.
     """
-    course = locked_course(None, Lesson.objects.values_list("course", flat=True).get(pk=lesson_id))
+    course_id = Lesson.objects.filter(pk=lesson_id).values_list("course_id", flat=True).first()
+    course = locked_course(None, course_id or 0)
     lessons = _lessons_of(course, lesson_id, now)
     numbers = {lesson.pk: _free_numbers(course, lesson, len(riders)) for lesson in lessons}
     booking, outings = bookings.promise(

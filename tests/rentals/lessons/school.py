@@ -74,6 +74,18 @@ class School:
         }
         return services.enrol(lesson_id=lesson.pk, **{**usual, **values})
 
+    def kitted(self) -> Lesson:
+        """A lesson at eleven whose student, Wren, has the 5.7; the shed has the parts of one rig more."""
+        cast = self.cast
+        lesson = self.lesson(hours=(11,), level="advanced", high_ms=15.0)
+        self.enrol(lesson, cast.wren)
+        cast.blow()
+        for tag, like in (("M9", "M1"), ("B9", "B1"), ("X9", "X1"), ("T9", "T1")):
+            assert cast.shed
+            cast.one_more(tag, like=like)
+        cast.kit(self.seats(lesson)[0].outing)
+        return lesson
+
     def seats(self, lesson: Lesson) -> list[Seat]:
         """Who comes, by seat."""
         return list(

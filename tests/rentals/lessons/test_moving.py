@@ -70,6 +70,12 @@ class TestMoving:
         with pytest.raises(UnableToPlanLesson, match="is open"):
             school.move(school.lesson(), by=8 * HOUR)
 
+    def test_a_lesson_that_is_over_stays_as_it_was(self, school: School) -> None:
+        lesson = school.lesson()
+
+        with pytest.raises(LessonMoved, match="is over"):
+            school.move(lesson, by=None, now=lesson.ends_at)
+
     def test_without_a_reason_nothing_moves(self, school: School) -> None:
         with pytest.raises(UnableToPlanLesson) as refused:
             school.move(school.lesson(), why=" ")

@@ -97,8 +97,8 @@ class TestSeen:
             school.enrol(lesson, rider)
             note(school, rider, ["beginner.tack"])
 
-        # seats, crew, hours, progress, notices, other lessons
-        with django_assert_num_queries(6):  # type: ignore[operator]
+        # seats, crew, hours, progress, notices, other lessons, spares
+        with django_assert_num_queries(7):  # type: ignore[operator]
             assert len(queries.sheet(lesson, school.cast.tarrow).pupils) == 3
 
 
