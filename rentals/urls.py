@@ -5,12 +5,16 @@ from django.contrib.auth.views import LoginView, LogoutView, PasswordChangeView
 from django.urls import URLPattern, URLResolver, include, path
 from django.views.i18n import set_language
 
+from rentals.afloat import views as afloat
 from rentals.desk.views import home
 from rentals.lessons.urls import feeds
 from rentals.people.urls import service_urlpatterns
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home, name="home"),
+    path("health/", afloat.health, name="health"),
+    path("health/live/", afloat.health_live, name="health-live"),
+    path("health/ready/", afloat.health_ready, name="health-ready"),
     path("api/v1/", include("api.urls")),
     path(
         "sign-in/", login_not_required(LoginView.as_view(template_name="people/sign_in.html")), name="sign-in"

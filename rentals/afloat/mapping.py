@@ -1,17 +1,18 @@
 """What is known about an outing, as the facts that the launch gates and the overdue phases judge."""
 
 import logging
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from rentals.afloat.models import BeachLog
+from rentals.afloat.models import BeachLog, Sighting
 from rentals.bookings.models import Booking, KitPart, Outing
 from rentals.fleet.mapping import item_to_core
 from rentals.fleet.models import RIG_PARTS, Kind
 from rentals.people.models import Rider
 from rentals.stations.models import Station
-from rigging import checks, kit, sizing, sun, wind
+from rigging import checks, drift, kit, sizing, sun, wind
 from rigging.checks.lists import Lines
 from rigging.units import BadValue
 
@@ -133,6 +134,19 @@ def halved_because(outing: Outing, beach: Beach, ahead: Sequence[wind.Hour]) -> 
     except BadValue:
         logger.exception("Conditions of outing %s cannot be judged", outing.pk)
         return ("conditions could not be judged",)
+
+
+def position_of(station: Station, sighting: Sighting) -> tuple[float, float] | None:
+    """Return latitude and longitude of a sighting [deg]; None where nobody noted the place."""
+    if sighting.bearing_deg is None or sighting.distance_m is None:
+        return None
+    angle = math.radians(sighting.bearing_deg)
+    return drift.offset_position(
+        station.latitude_deg,
+        station.longitude_deg,
+        sighting.distance_m * math.sin(angle),
+        sighting.distance_m * math.cos(angle),
+    )
 
 
 def gate_limits(station: Station) -> checks.GateLimits:

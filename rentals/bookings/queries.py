@@ -46,3 +46,15 @@ def out_on_recalled(station: Station) -> tuple[CalledBack, ...]:
     return tuple(
         sorted(found, key=lambda each: (each.outing.state != OutingState.AFLOAT, each.outing.ends_at))
     )
+
+
+def station_of(actor: Actor, outing_id: int) -> int:
+    """Return the station of an outing the actor may see, for a write that locks the station first: one query.
+
+    Raises:
+        NotVisible: there is none for this actor.
+    """
+    found = Outing.objects.visible_to(actor).filter(pk=outing_id).values_list("station_id", flat=True).first()
+    if found is None:
+        raise NotVisible("There is no such outing here.")
+    return found

@@ -198,7 +198,7 @@ def promise_outings(
     for starts_at, ends_at in spans:
         _check_span(station, starts_at, ends_at, now)
     outings = [
-        _promise(Outing(station=station, booking=booking, rider=rider, starts_at=start, ends_at=end))
+        keep(Outing(station=station, booking=booking, rider=rider, starts_at=start, ends_at=end))
         for start, end in spans
         for rider in riders
     ]
@@ -250,7 +250,7 @@ def retime(
         if outing.state != OutingState.BOOKED:
             move_outing(outing, OutingEvent.UNKIT)
         outing.starts_at, outing.ends_at = starts_at, ends_at
-        _promise(outing)
+        keep(outing)
     day = f"{outings[0].station.local(starts_at):%a %-d %b}"
     lines = [
         journal.Line("outing", outing.pk, f"Moved to {day}, {_span(outing)}: {why}") for outing in outings
@@ -471,7 +471,8 @@ def _meet(actor: Actor, station_id: int, number: int, each: people.RiderFacts | 
         raise UnableToBook(refused.sentence, fields=fields) from refused
 
 
-def _promise(outing: Outing) -> Outing:
+@inside_write
+def keep(outing: Outing) -> Outing:
     """Write an outing; the database refuses a rider two at once, whoever is quicker.
 
     A twin within the span is looked for first only to say it by name.

@@ -129,6 +129,26 @@ def shorten_holds(*, hold_ids: Collection[UUID], until: datetime) -> None:
 
 
 @inside_write
+def lengthen_holds(*, hold_ids: Collection[UUID], until: datetime) -> None:
+    """Let holds last longer than promised, all or none.
+
+    Raises:
+        UnableToHold: somebody else has an item then; the message names it and from when.
+    """
+    holds = list(Hold.objects.filter(pk__in=hold_ids, live=True, ends_at__lt=until).order_by("pk"))
+    if not holds:
+        return
+    sentence = _who_holds_next(holds, until)
+    if sentence:
+        raise UnableToHold(sentence)
+    try:
+        with savepoint():
+            Hold.objects.filter(pk__in=[hold.pk for hold in holds]).update(ends_at=until)
+    except IntegrityError as error:
+        raise UnableToHold(_who_holds_next(holds, until) or "Somebody was quicker. Try again.") from error
+
+
+@inside_write
 def move_items(
     *,
     actor: Actor,
@@ -280,6 +300,23 @@ def leave_bench(*, actor: Actor, act: Act, item: Item, text: str, now: datetime)
     elif item.state == ItemState.ON_BENCH:
         said = f"{text}, but held back: {held.text}"
         move_items(actor=actor, act=act, items=[item], event=ItemEvent.HOLD_BACK, text=said, now=now)
+
+
+def _who_holds_next(holds: Collection[Hold], until: datetime) -> str:
+    """Say who has the items of holds after these end and before a moment; empty when nobody has."""
+    start = min(hold.ends_at for hold in holds)
+    clashes = (
+        Hold.objects.overlapping(start, until)
+        .filter(item__in=[hold.item_id for hold in holds])
+        .exclude(pk__in=[hold.pk for hold in holds])
+        .select_related("item__station")
+        .order_by("starts_at", "item__tag")
+    )
+    said = [
+        f"{hold.item.tag} is promised from {hold.item.station.local(hold.starts_at):%H:%M} ({hold.purpose})"
+        for hold in clashes
+    ]
+    return f"{'; '.join(said)}. Choose fewer minutes, or give them other kit first." if said else ""
 
 
 def _who_holds(item_ids: Collection[int], start: datetime, end: datetime) -> str:

@@ -25,6 +25,7 @@ class Entry:
 MENU: Final[tuple[Entry, ...]] = (
     Entry("today", "Today", "today"),
     Entry("rig-up", "Rig-up", "rig-up"),
+    Entry("afloat", "Afloat", "afloat"),
     Entry("lessons", "Lessons", "lessons"),
     Entry("weather", "Wind", "weather"),
     Entry("kit", "Kit", "kit"),

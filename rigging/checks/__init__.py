@@ -9,7 +9,7 @@ from rigging.checks.facts import (
     aid_needed_n,
     suit_needed_mm,
 )
-from rigging.checks.launch import CAUTION, Gate, gates, lightning_hold_ends, may_launch
+from rigging.checks.launch import CAUTION, Gate, gates, lightning_hold_ends, may_launch, too_much_wind
 from rigging.checks.lists import LAUNCH, RETURN, checklist
 from rigging.checks.overdue import (
     ACTIONS,
@@ -48,4 +48,5 @@ __all__ = [
     "may_launch",
     "phase",
     "suit_needed_mm",
+    "too_much_wind",
 ]

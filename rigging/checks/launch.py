@@ -177,6 +177,38 @@ def _wind(facts: LaunchFacts, limits: GateLimits, when: str, mean: float, gust: 
     return _Verdict(passed, text[0].upper() + text[1:], rule, inputs=inputs, firm=firm)
 
 
+def too_much_wind(
+    level: Level,
+    cap_ms: float,
+    mean_ms: float,
+    gust_ms: float | None,
+    limits: GateLimits = DEFAULT_LIMITS,
+) -> str:
+    """Say in words that it blows over the limit of a level already afloat; empty when it does not.
+
+    Args:
+        level: the rider's.
+        cap_ms: the level's limit on mean beach wind [m/s].
+        mean_ms: beach wind now [m/s].
+        gust_ms: its gusts [m/s]; None when only the mean was measured.
+        limits: the station's limits.
+
+    Raises:
+        BadValue: for winds outside 0 to 80 m/s, an unknown level.
+
+    Source: common practice, no source; the limits are a station setting.
+    """
+    word = one_of("level", level, Level)
+    cap = in_range("cap_ms", cap_ms, "m/s", 0, MAX_WIND_MS)
+    mean = in_range("mean_ms", mean_ms, "m/s", 0, MAX_WIND_MS)
+    gust = mean if gust_ms is None else in_range("gust_ms", gust_ms, "m/s", 0, MAX_WIND_MS)
+    gust_cap = cap * limits.gust_factor
+    if mean <= cap and gust <= gust_cap:
+        return ""
+    blows = f"{_kn(mean)} kn" if gust_ms is None else f"{_kn(mean)} gusting {_kn(gust)} kn"
+    return f"The wind has risen to {blows}; {word} up to {_kn(cap)} gusting {_kn(gust_cap)} kn. Call them in."
+
+
 def _wind_now(facts: LaunchFacts, limits: GateLimits) -> _Verdict:
     rule = f"wind on the beach not older than {limits.wind_age_min:.0f} min, within the level's cap"
     if facts.wind_mean_ms is None or facts.wind_gust_ms is None or facts.wind_at is None:

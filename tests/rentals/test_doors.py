@@ -165,6 +165,34 @@ def _acknowledge(cast: Walk) -> Call:
     return lambda actor: afloat.acknowledge(actor=actor, outing_id=outing.pk, now=cast.now)
 
 
+def _see(cast: Walk) -> Call:
+    outing = cast.out()
+    return lambda actor: afloat.see(actor=actor, outing_id=outing.pk, seen=afloat.Seen(), now=cast.now)
+
+
+def _extend(cast: Walk) -> Call:
+    outing = cast.out()
+    return lambda actor: afloat.extend(actor=actor, outing_id=outing.pk, minutes=15, now=cast.now)
+
+
+def _swap(cast: Walk) -> Call:
+    outing = cast.out()
+    return lambda actor: afloat.swap_kit(actor=actor, outing_id=outing.pk, now=cast.now)
+
+
+def _count(cast: Walk) -> Call:
+    return lambda actor: afloat.count_heads(actor=actor, station_id=cast.tarrow.pk, counted=0, now=cast.now)
+
+
+def _recall(cast: Walk) -> Call:
+    return lambda actor: afloat.recall(actor=actor, station_id=cast.tarrow.pk, now=cast.now)
+
+
+def _lift(cast: Walk) -> Call:
+    _recall(cast)(cast.boss)
+    return lambda actor: afloat.lift_recall(actor=actor, station_id=cast.tarrow.pk, now=cast.now)
+
+
 def _safety(cast: Walk) -> Call:
     safety = afloat.Safety(
         uncertainty_min=5, alert_min=15, distress_min=30, cold_water_c=15, sunset_min=60, acknowledge_min=5,
@@ -341,6 +369,12 @@ DOORS = [
     Door("afloat.call_back_afloat", "DIM", _still_afloat),
     Door("afloat.take_back_lightning", "-IM", _lightning),
     Door("afloat.acknowledge", "DIM", _acknowledge),
+    Door("afloat.see", "DIM", _see),
+    Door("afloat.extend", "-IM", _extend),
+    Door("afloat.swap_kit", "DIM", _swap),
+    Door("afloat.count_heads", "DIM", _count),
+    Door("afloat.recall", "DIM", _recall),
+    Door("afloat.lift_recall", "-IM", _lift),
     Door("afloat.set_safety", "--M", _safety),
     Door("afloat.set_contacts", "--M", _contacts),
     Door("afloat.set_hook", "--M", _hook),

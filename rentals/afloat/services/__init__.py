@@ -1,4 +1,4 @@
-"""Logging the beach and launch checks, letting riders go, noting them ashore, and the watch over the late."""
+"""The beach log, launch checks, riders on the water, safety settings, and the watch over the late."""
 
 from rentals.afloat.services.beach import (
     BeachEntry,
@@ -14,6 +14,22 @@ from rentals.afloat.services.launching import (
     land,
     launch,
 )
+from rentals.afloat.services.out import (
+    LONGEST_EXTENSION_MIN,
+    LONGEST_NOTE,
+    Extended,
+    NotAfloat,
+    Seen,
+    UnableToCount,
+    UnableToExtend,
+    UnableToSee,
+    count_heads,
+    extend,
+    lift_recall,
+    recall,
+    see,
+    swap_kit,
+)
 from rentals.afloat.services.setting import (
     RANGES,
     Contact,
@@ -27,25 +43,39 @@ from rentals.afloat.services.setting import (
 from rentals.afloat.services.watching import acknowledge, look, watch
 
 __all__ = [
+    "LONGEST_EXTENSION_MIN",
+    "LONGEST_NOTE",
     "RANGES",
     "BeachEntry",
     "Contact",
+    "Extended",
+    "NotAfloat",
     "Safety",
+    "Seen",
+    "UnableToCount",
+    "UnableToExtend",
     "UnableToLaunch",
     "UnableToLogBeach",
+    "UnableToSee",
     "UnableToSetSafety",
     "acknowledge",
     "call_ashore",
     "call_back_afloat",
     "check_launch",
+    "count_heads",
+    "extend",
     "land",
     "launch",
+    "lift_recall",
     "log_beach",
     "look",
+    "recall",
+    "see",
     "set_contacts",
     "set_hook",
     "set_safety",
     "stop_hook",
+    "swap_kit",
     "take_back_lightning",
     "watch",
 ]

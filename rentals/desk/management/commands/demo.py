@@ -79,10 +79,13 @@ class Command(BaseCommand):
         return now
 
     def _fill(self, now: datetime) -> None:
-        """Give today its forecast and its outings, where it has none yet."""
+        """Give today its forecast and its outings, where it has none yet, and let the watch look once."""
+        from rentals.afloat import services as afloat
         from rentals.desk import services
 
         services.fill_day(now=now)
+        for station_id in Station.objects.values_list("pk", flat=True):
+            afloat.watch(actor=service(System.WATCH), station_id=station_id, now=now)
 
     def _run(self, port: int, now: datetime) -> None:
         shift = round((now - timezone.now()).total_seconds())
