@@ -60,9 +60,11 @@ class Beach(Endpoint):
         """Say how the beach stands."""
         return self.say(BeachNow, queries.beach_now(self.station(station), now=clock.now()))
 
-    @operation("log_beach", BeachLog, status=HTTPStatus.CREATED, body=BeachEntry)
+    @operation("log_beach", BeachLog, status=HTTPStatus.CREATED, body=BeachEntry, once=True)
     def post(self, request: Asked, station: str) -> Response:
         """Log how the beach stands; the newest line of the day counts."""
         at, entry = self.station(station), services.BeachEntry(**self.body(BeachEntry))
-        log = services.log_beach(actor=request.actor, station_id=at.pk, entry=entry, now=clock.now())
+        log = services.log_beach(
+            actor=request.actor, station_id=at.pk, entry=entry, once=self.once(), now=clock.now()
+        )
         return self.say(BeachLog, log, HTTPStatus.CREATED)

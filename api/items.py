@@ -114,10 +114,16 @@ class Faults(Endpoint):
 class Withdraw(Endpoint):
     """Withdrawing an item."""
 
-    @operation("withdraw", ItemLife, body=Withdrawal)
+    @operation("withdraw", ItemLife, body=Withdrawal, once=True)
     def post(self, request: Asked, item_id: int) -> Response:
         """Withdraw an item for good; its record stays."""
-        services.withdraw(actor=request.actor, item_id=item_id, **self.body(Withdrawal), now=clock.now())
+        services.withdraw(
+            actor=request.actor,
+            item_id=item_id,
+            **self.body(Withdrawal),
+            once=self.once(),
+            now=clock.now(),
+        )
         return _answer(self, item_id)
 
 

@@ -3,6 +3,7 @@
 from django.urls import URLPattern, path, re_path
 
 from api import (
+    afloat,
     beach,
     bookings,
     closing,
@@ -36,6 +37,10 @@ urlpatterns: list[URLPattern] = [
     path("stations/<slug:station>/", stations.OneStation.as_view(), name="station"),
     path("stations/<slug:station>/today/", today.Today.as_view(), name="today"),
     path("stations/<slug:station>/beach/", beach.Beach.as_view(), name="beach"),
+    path("stations/<slug:station>/beach/no-lightning/", afloat.NoLightning.as_view(), name="no-lightning"),
+    path("stations/<slug:station>/afloat/", afloat.Afloat.as_view(), name="afloat"),
+    path("stations/<slug:station>/head-counts/", afloat.HeadCounts.as_view(), name="head-counts"),
+    path("stations/<slug:station>/recall/", afloat.Recalls.as_view(), name="recall"),
     path("stations/<slug:station>/weather/", weather.Weather.as_view(), name="weather"),
     path("stations/<slug:station>/weather/hand/", weather.HandEntries.as_view(), name="weather-hand"),
     path("stations/<slug:station>/weather/files/", weather.Files.as_view(), name="weather-files"),
@@ -86,6 +91,10 @@ urlpatterns: list[URLPattern] = [
     path("outings/<int:outing_id>/launch-sheet/", launches.Sheet.as_view(), name="launch-sheet"),
     path("outings/<int:outing_id>/launch-checks/", launches.Checks.as_view(), name="launch-checks"),
     path("outings/<int:outing_id>/launch/", launches.Launch.as_view(), name="launch"),
+    path("outings/<int:outing_id>/sightings/", afloat.Sightings.as_view(), name="sightings"),
+    path("outings/<int:outing_id>/extend/", afloat.Extend.as_view(), name="extend"),
+    path("outings/<int:outing_id>/swap-kit/", afloat.SwapKit.as_view(), name="swap-kit"),
+    path("outings/<int:outing_id>/acknowledge/", afloat.Acknowledge.as_view(), name="acknowledge"),
     path("outings/<int:outing_id>/ashore/", launches.Ashore.as_view(), name="ashore"),
     path("outings/<int:outing_id>/return-checks/", returns.Returns.as_view(), name="return-checks"),
     path("items/<int:item_id>/", items.OneItem.as_view(), name="item"),

@@ -3,6 +3,7 @@
 import os
 import pwd
 import shutil
+import signal
 import socket
 import subprocess
 import time
@@ -10,6 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import IO
 
 PATIENCE_S = 30
 
@@ -39,9 +41,34 @@ def free_port() -> int:
         return port
 
 
+class Server:
+    """A server that a test may stop and start again on the same port, with what it has kept."""
+
+    def __init__(self, command: list[str], port: int, url: str, log: IO[bytes]) -> None:
+        self.command, self.port, self.url, self.log = command, port, url, log
+
+    def start(self) -> None:
+        """Start it, and wait until it answers."""
+        self.process = subprocess.Popen(self.command, stdout=self.log, stderr=self.log)
+        _wait_for(self.port, self.process)
+
+    def stop(self) -> None:
+        """Stop it at once, whoever is connected."""
+        if self.process.poll() is None:
+            self.process.send_signal(signal.SIGINT)
+            self.process.wait(PATIENCE_S)
+
+
 @contextmanager
 def postgresql() -> Iterator[str]:
-    """Run a PostgreSQL of our own, without durability; yield its URL.
+    """Run a PostgreSQL of our own, without durability; yield its URL."""
+    with postgresql_server() as server:
+        yield server.url
+
+
+@contextmanager
+def postgresql_server() -> Iterator[Server]:
+    """Run a PostgreSQL of our own, without durability; yield it, to be stopped and started.
 
     It refuses to run as root, so as root it runs as the user that Debian's package made for it.
     """
@@ -77,20 +104,20 @@ def postgresql() -> Iterator[str]:
         ]
         for setting in ("fsync=off", "synchronous_commit=off", "full_page_writes=off", "max_connections=300"):
             server += ["-c", setting]
-        with (home / "log").open("wb") as log, subprocess.Popen(server, stdout=log, stderr=log) as process:
+        with (home / "log").open("wb") as log:
+            running = Server(server, port, f"postgres://marram@127.0.0.1:{port}/postgres", log)
             try:
-                _wait_for(port, process)
-                yield f"postgres://marram@127.0.0.1:{port}/postgres"
+                running.start()
+                yield running
             finally:
-                process.send_signal(2)
-                process.wait(PATIENCE_S)
+                running.stop()
 
 
 @contextmanager
-def redis() -> Iterator[str]:
-    """Run a Redis of our own that keeps nothing on disk; yield its URL."""
+def redis(port: int | None = None) -> Iterator[str]:
+    """Run a Redis of our own that keeps nothing on disk, on a free port or a given one; yield its URL."""
     with TemporaryDirectory(prefix="marram-redis-") as folder:
-        port = free_port()
+        port = port or free_port()
         server = [program("redis-server"), "--port", str(port), "--bind", "127.0.0.1", "--dir", folder]
         server += ["--save", "", "--appendonly", "no"]
         with subprocess.Popen(server, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:

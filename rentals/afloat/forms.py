@@ -171,6 +171,18 @@ LABELS: Final = {
     "riders_per_instructor": "Riders, boat manned",
     "riders_without_boat": "Riders, no boat manned",
 }
+GATES: Final = {
+    "rig_fit": "The rig's parts fit each other",
+    "waiver": "Waiver signed",
+    "swim": "Swim statement given",
+    "wind_now": "Wind now within the level's limit",
+    "wind_ahead": "Forecast within the level's limit",
+    "shore": "Off-shore wind only for those who may, with the boat manned",
+    "safety_boat": "Safety boat manned",
+    "suit": "Suit thick enough for the water",
+    "instructor": "Instructor present, ratio kept",
+}
+"""Gates in the words of the page."""
 WHOLE: Final = frozenset(RANGES) - {"cold_water_c"}
 
 
@@ -192,7 +204,7 @@ class SafetyForm(PlainForm):
         for name in checks.HARD_GATES:
             if name not in checks.ALWAYS_HARD:
                 self.fields[f"soft.{name}"] = forms.BooleanField(
-                    label=name.replace("_", " ").capitalize(),
+                    label=GATES.get(name, name.replace("_", " ").capitalize()),
                     required=False,
                     initial=name in station.soft_gates,
                     disabled=not may_set,

@@ -176,7 +176,6 @@ def seen(request: StaffRequest, outing_id: int) -> HttpResponse:
         actor=request.actor,
         outing_id=outing_id,
         seen=services.Seen(),
-        once=_once(request),
         now=clock.now(),
     )
     messages.success(request, f"{sighting.outing.rider} seen.")

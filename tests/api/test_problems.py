@@ -253,6 +253,43 @@ class TestKey:
 
         assert first.said["id"] == again.said["id"]
 
+    @pytest.mark.parametrize(
+        ("rest", "body", "by"),
+        [
+            ("sightings/", {}, "desk"),
+            ("extend/", {"minutes": 15}, "instructor"),
+            ("swap-kit/", None, "desk"),
+        ],
+    )
+    def test_lets_what_is_done_on_the_water_count_once(
+        self, rest: str, body: Any, by: str, cast: Cast, api: Api
+    ) -> None:
+        caller, key, outing = api.of(getattr(cast, by)), uuid4(), cast.out()
+
+        first, again = (caller.post(f"/outings/{outing.pk}/{rest}", body, once=key) for _ in range(2))
+
+        assert first.status == again.status < 300
+        assert (first.said["id"], first.said.get("ends_at")) == (again.said["id"], again.said.get("ends_at"))
+
+    @pytest.mark.parametrize(
+        ("rest", "body"), [("recall/", {}), ("head-counts/", {"counted": 0}), ("beach/", BEACH)]
+    )
+    def test_lets_what_is_said_of_a_station_count_once(
+        self, rest: str, body: Any, cast: Cast, api: Api
+    ) -> None:
+        caller, key, place = api.of(cast.manager), uuid4(), f"/stations/{cast.tarrow.slug}/{rest}"
+
+        first, again = (caller.post(place, body, once=key) for _ in range(2))
+
+        assert (first.status, first.said) == (201, again.said)
+
+    def test_lets_an_item_be_withdrawn_once(self, cast: Cast, api: Api) -> None:
+        manager, key, place = api.of(cast.manager), uuid4(), f"/items/{cast.shed['S1'].pk}/withdraw/"
+
+        first, again = (manager.post(place, {"reason": "Torn for good"}, once=key) for _ in range(2))
+
+        assert (first.status, again.status) == (200, 200)
+
     def test_lets_kit_be_taken_back_once(self, cast: Cast, api: Api) -> None:
         desk, key, outing = api.of(cast.desk), uuid4(), cast.out()
         body = {"lines": [{"item_id": part.item_id, "back": True} for part in cast.kit_of(outing)]}

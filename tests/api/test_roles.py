@@ -134,6 +134,11 @@ def _a_signed_day(cast: Cast) -> str:
     return f"/stations/{cast.tarrow.slug}/closing/reopen/"
 
 
+def _thunder(cast: Cast) -> dict[str, str]:
+    cast.watch_the_beach(lightning=True)
+    return {"reason": "A firework"}
+
+
 A_SOURCE: dict[str, Any] = {"kind": "taf", "url": "https://met.invalid/taf.txt", "every_min": 30}
 
 
@@ -227,6 +232,15 @@ ROWS = (
     Row("today", "get", at_tarrow("today/"), None, LOOK),
     Row("beach", "get", at_tarrow("beach/"), None, LOOK),
     Row("beach", "post", at_tarrow("beach/"), _json(BEACH), BEACH_MAKES),
+    Row("no-lightning", "post", at_tarrow("beach/no-lightning/"), _thunder, BEACH_DOES),
+    Row("afloat", "get", at_tarrow("afloat/"), None, LOOK),
+    Row("head-counts", "post", at_tarrow("head-counts/"), _json({"counted": 0}), ALL_MAKE),
+    Row("recall", "post", at_tarrow("recall/"), _json({}), ALL_MAKE),
+    Row("recall", "delete", at_tarrow("recall/"), None, (401, 403, 204, 204, 404)),
+    Row("sightings", "post", of_an_outing("out", "sightings/"), _json({}), ALL_MAKE),
+    Row("extend", "post", of_an_outing("out", "extend/"), _json({"minutes": 15}), BEACH_DOES),
+    Row("swap-kit", "post", of_an_outing("out", "swap-kit/"), None, ALL_MAKE),
+    Row("acknowledge", "post", of_an_outing("out", "acknowledge/"), None, ALL_DO),
     Row("weather", "get", at_tarrow("weather/"), None, LOOK),
     Row("weather-hand", "post", at_tarrow("weather/hand/"), _json(a_wind()), BEACH_MAKES),
     Row("weather-files", "post", at_tarrow("weather/files/"), _json(TAF), BEACH_MAKES),

@@ -17,6 +17,8 @@ import pytest
 from django.db import connection, connections
 from django.db.models import Sum
 
+from rentals.afloat import services as afloat
+from rentals.afloat.models import PhaseChange, Recall
 from rentals.audit.models import Entry
 from rentals.bench import services as bench
 from rentals.bench.models import Job, WearPosting
@@ -28,6 +30,7 @@ from rentals.fleet.services import UnableToHold, UnableToMove
 from rentals.lib.access import Act, Actor, System, service
 from rentals.lib.problems import Refused
 from rentals.lib.writes import write
+from rentals.mail.models import Letter
 from rentals.rigs.services import UnableToKit
 from tests.rentals.walk import HOUR, MINUTE, Walk, again
 
@@ -288,3 +291,45 @@ class TestTwoWorkers:
         posted = WearPosting.objects.aggregate(total=Sum("water_s"))["total"]
         assert Item.objects.aggregate(total=Sum("water_s"))["total"] == posted
         assert WearPosting.objects.count() == sum(len(cast.kit_of(outing)) for outing in outings)
+
+    def test_who_watch_one_station_raise_each_phase_once(self, cast: Walk) -> None:
+        outing, worker = cast.out(), service(System.WATCH)
+        late = outing.ends_at + 41 * MINUTE
+
+        with without_deadlock():
+            answers = at_once(
+                *[lambda: afloat.watch(actor=worker, station_id=outing.station_id, now=late)] * 6
+            )
+
+        assert answers == [1] * 6
+        assert list(PhaseChange.objects.order_by("id").values_list("phase", flat=True)) == [
+            "uncertainty",
+            "alert",
+            "distress",
+        ]
+        assert Letter.objects.filter(event__startswith="overdue:").count() == 3
+        assert sum(text.startswith("Overdue: ") for text in cast.told("outing", outing.pk)) == 3
+
+    def test_who_sees_trouble_while_the_watch_looks_waits_for_it(self, cast: Walk) -> None:
+        outing, worker, actor = cast.out(), service(System.WATCH), cast.ida
+        late = outing.ends_at + 11 * MINUTE
+        trouble = afloat.Seen(in_trouble=True)
+
+        with without_deadlock():
+            at_once(
+                *[lambda: afloat.watch(actor=worker, station_id=outing.station_id, now=late)] * 3,
+                *[lambda: afloat.see(actor=actor, outing_id=outing.pk, seen=trouble, now=late)] * 3,
+            )
+
+        assert PhaseChange.objects.count() == 3
+        assert (
+            Letter.objects.filter(event__startswith="overdue:").exclude(event__contains="step").count() == 3
+        )
+
+    def test_who_recall_at_once_call_once(self, cast: Walk) -> None:
+        actor, station_id = cast.ida, cast.tarrow.pk
+
+        answers = at_once(*[lambda: afloat.recall(actor=actor, station_id=station_id, now=cast.now)] * 6)
+
+        assert len({answer.pk for answer in answers if isinstance(answer, Recall)}) == 1
+        assert Recall.objects.count() == 1

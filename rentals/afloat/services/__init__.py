@@ -1,6 +1,7 @@
 """The beach log, launch checks, riders on the water, safety settings, and the watch over the late."""
 
 from rentals.afloat.services.beach import (
+    LONGEST_REASON,
     BeachEntry,
     UnableToLogBeach,
     log_beach,
@@ -45,6 +46,7 @@ from rentals.afloat.services.watching import acknowledge, look, watch
 __all__ = [
     "LONGEST_EXTENSION_MIN",
     "LONGEST_NOTE",
+    "LONGEST_REASON",
     "RANGES",
     "BeachEntry",
     "Contact",

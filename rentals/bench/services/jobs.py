@@ -107,7 +107,7 @@ def release(*, actor: Actor, job_id: int, now: datetime) -> Job:
 
 
 @write
-def withdraw(*, actor: Actor, item_id: int, reason: str, now: datetime) -> Item:
+def withdraw(*, actor: Actor, item_id: int, reason: str, once: UUID | None = None, now: datetime) -> Item:
     """Withdraw an item for good; its record stays.
 
     Raises:
@@ -115,6 +115,9 @@ def withdraw(*, actor: Actor, item_id: int, reason: str, now: datetime) -> Item:
     """
     item = visible_item(actor, item_id)
     actor.require(Act.WITHDRAW, station_id=item.station_id)
+    claim = journal.claim(actor=actor, act=Act.WITHDRAW, key=once, asked=[item_id, reason], now=now)
+    if claim.result_id is not None:
+        return item
     if not reason.strip():
         raise UnableToMend.at("reason", "Enter why it is withdrawn.")
     fleet.move_items(
@@ -129,6 +132,7 @@ def withdraw(*, actor: Actor, item_id: int, reason: str, now: datetime) -> Item:
     KitPart.objects.filter(item=item).with_rider().update(returned_at=now)
     for job in Job.objects.filter(item=item, state__in=UNFINISHED):
         _move_job(job, JobEvent.WITHDRAW, finished_at=now, finished_by_id=actor.user_id)
+    journal.settle(claim, item.pk)
     return item
 
 
