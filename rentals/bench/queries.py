@@ -395,12 +395,13 @@ def photo_for(actor: Actor, station: Station, photo_id: int) -> Photo:
 
 def _with_lines(jobs: QuerySet[Job]) -> list[BenchJob]:
     """Jobs with their lines and photos, the pictures themselves left where they are: three queries."""
+    rows = list(jobs)
     lines, photos = defaultdict(list), defaultdict(list)
-    for line in JobLine.objects.filter(job__in=jobs).select_related("by").order_by("at", "id"):
+    for line in JobLine.objects.filter(job__in=rows).select_related("by").order_by("at", "id"):
         lines[line.job_id].append(line)
-    for photo in Photo.objects.filter(job__in=jobs).defer("content").order_by("id"):
+    for photo in Photo.objects.filter(job__in=rows).defer("content").order_by("id"):
         photos[photo.job_id].append(photo)
-    return [BenchJob(job, tuple(lines[job.pk]), tuple(photos[job.pk])) for job in jobs]
+    return [BenchJob(job, tuple(lines[job.pk]), tuple(photos[job.pk])) for job in rows]
 
 
 def still_out(outing: Outing) -> list[KitPart]:
