@@ -126,7 +126,13 @@ def board(station: Station, day: date, *, now: datetime, most: int | None = None
     wind = weather.day_wind(station, day, now=now)
     beach = afloat.beach_now(station, now=now, riders_afloat=len(out))
     raised = afloat.reached(out) if out else {}
-    judged = afloat.lateness(out, station, beach=beach, hours=wind.hours, raised=raised, now=now)
+    # Whoever is neither due nor raised cannot be late; of many afloat only the next due are looked at.
+    asked = [
+        each
+        for n, each in enumerate(out)
+        if most is None or n < most or each.ends_at <= now or each.pk in raised
+    ]
+    judged = afloat.lateness(asked, station, beach=beach, hours=wind.hours, raised=raised, now=now)
     lateness = {state.outing.pk: state.result for state in judged}
     beyond = out[most:] if most is not None else []
     unseen = {each.pk for each in beyond if not _is_late(lateness.get(each.pk))}

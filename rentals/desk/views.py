@@ -21,7 +21,7 @@ from rentals.desk import queries
 from rentals.desk.forms import PartyForm, at_another_start, with_list
 from rentals.desk.mapping import read_list
 from rentals.desk.services import issuing as services
-from rentals.lib import clock
+from rentals.lib import clock, show
 from rentals.lib.access import Act, System
 from rentals.lib.live import found, live
 from rentals.lib.problems import Conflict
@@ -62,6 +62,7 @@ def today(request: StaffRequest) -> HttpResponse:
         board.wind.end,
         zone=request.station.zone,
         title="Wind today",
+        unit="kn" if show.used().wind == "Bft" else show.used().wind,
     )
     context = {
         "station": request.station,

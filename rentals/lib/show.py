@@ -1,22 +1,98 @@
 """How values are shown: template filters for winds, lengths, spans and states, the unit always printed."""
 
+from bisect import bisect_right
+from contextvars import ContextVar
+from dataclasses import dataclass
 from datetime import date, datetime
+from decimal import Decimal
+from typing import Final
 
 from django import template
 from django.utils import timezone
+from django.utils.dateformat import format as date_format
 
 from rentals.lib.money import Money
-from rigging.units import COMPASS_POINTS, POINT_DEG, knots
+from rigging.units import COMPASS_POINTS, INCH_CM, POINT_DEG, TO_SI
 
 register = template.Library()
 
 MISSING = "–"
+INCHES_PER_FOOT: Final = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """The units in which somebody reads winds, masses and lengths; what is stored stays SI."""
+
+    wind: str = "kn"
+    mass: str = "kg"
+    length: str = "cm"
+
+    @classmethod
+    def read(cls, written: str) -> "Units":
+        """Return units as a cookie keeps them, `kn kg cm`; the usual ones where it says none we know."""
+        said = written.split()
+        known = len(said) == len(CHOICES) and all(
+            each in choices for each, choices in zip(said, CHOICES.values(), strict=True)
+        )
+        return cls(*said) if known else cls()
+
+    def written(self) -> str:
+        """Return them as a cookie keeps them."""
+        return f"{self.wind} {self.mass} {self.length}"
+
+
+CHOICES: Final = {
+    "wind": ("kn", "m/s", "km/h", "Bft"),
+    "mass": ("kg", "lb"),
+    "length": ("cm", "ft-in"),
+}
+BEAUFORT_MS: Final = (0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9, 17.2, 20.8, 24.5, 28.5, 32.7)
+"""From which mean wind at 10 m each force begins, 1 to 12, in m/s.
+Source: WMO-No. 306, table 1100; status: published."""
+
+USUAL: Final = Units()
+_units: ContextVar[Units] = ContextVar("units", default=USUAL)
+
+
+def use(units: Units) -> None:
+    """Show everything in these units from now on: called once per request, at the door."""
+    _units.set(units)
+
+
+def used() -> Units:
+    """Return the units in which the person reads."""
+    return _units.get()
 
 
 @register.filter
 def kn(wind_ms: float | None) -> str:
-    """Show a wind in whole knots."""
-    return MISSING if wind_ms is None else f"{knots(wind_ms):.0f} kn"
+    """Show a wind in the reader's unit: whole knots unless they chose another."""
+    if wind_ms is None:
+        return MISSING
+    unit = used().wind
+    if unit == "Bft":
+        return f"{bisect_right(BEAUFORT_MS, wind_ms)} Bft"
+    return f"{wind_ms / TO_SI[unit]:.{1 if unit == 'm/s' else 0}f} {unit}"
+
+
+@register.filter
+def mass(mass_kg: float | Decimal | None) -> str:
+    """Show a mass in the reader's unit."""
+    if mass_kg is None:
+        return MISSING
+    return f"{num(float(mass_kg))} kg" if used().mass == "kg" else f"{float(mass_kg) / TO_SI['lb']:.0f} lb"
+
+
+@register.filter
+def stature(stature_cm: float | None) -> str:
+    """Show a person's length in the reader's unit."""
+    if stature_cm is None:
+        return MISSING
+    if used().length == "cm":
+        return f"{stature_cm:.0f} cm"
+    feet, inches = divmod(round(stature_cm / INCH_CM), INCHES_PER_FOOT)
+    return f"{feet} ft {inches} in"
 
 
 @register.filter
@@ -48,11 +124,11 @@ def clock(moment: datetime | None) -> str:
 
 @register.filter
 def day(moment: datetime | date | None) -> str:
-    """Show a day without ambiguity: Wed 25 Nov 2026."""
+    """Show a day without ambiguity, in the reader's language: Wed 25 Nov 2026."""
     if moment is None:
         return MISSING
     local = timezone.localtime(moment) if isinstance(moment, datetime) else moment
-    return f"{local:%a} {local.day} {local:%b %Y}"
+    return date_format(local, "D j M Y")
 
 
 @register.filter

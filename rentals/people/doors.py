@@ -6,13 +6,14 @@ from functools import wraps
 from typing import Concatenate, ParamSpec, cast
 from urllib.parse import urlsplit
 
+from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone, translation
 from django.views.decorators.http import require_http_methods
 
-from rentals.lib import clock
+from rentals.lib import clock, show
 from rentals.lib.access import NOBODY, Act, Actor
 from rentals.lib.problems import Refused
 from rentals.people.mapping import actor_of
@@ -55,6 +56,7 @@ class ActorMiddleware:
         user = request.user
         actor = actor_of(user, clock.now().date()) if isinstance(user, User) else NOBODY
         cast(StaffRequest, request).actor = actor
+        show.use(show.Units.read(request.COOKIES.get(settings.UNITS_COOKIE_NAME, "")))
         return self.get_response(request)
 
 

@@ -7,6 +7,7 @@ from django import forms
 
 from rentals.lib.access import Role
 from rentals.lib.forms import NumberField, PlainForm
+from rentals.lib.show import CHOICES
 from rentals.people.models import MASS_KG, STATURE_CM, Rider
 from rentals.people.services import RiderFacts, StaffFacts
 from rentals.stations.models import LEVELS, Station
@@ -138,3 +139,11 @@ class StaffForm(PlainForm):
     def facts(self) -> StaffFacts:
         """Return what was entered."""
         return StaffFacts(**self.cleaned_data)
+
+
+class UnitsForm(PlainForm):
+    """In which units somebody reads."""
+
+    wind = forms.ChoiceField(label="Wind", choices=[(each, each) for each in CHOICES["wind"]])
+    mass = forms.ChoiceField(label="Mass", choices=[(each, each) for each in CHOICES["mass"]])
+    length = forms.ChoiceField(label="Length", choices=[(each, each) for each in CHOICES["length"]])

@@ -4,7 +4,10 @@ from django.urls import path
 
 from rentals.people import views
 
-service_urlpatterns = [path("set-up/", views.set_up, name="set-up")]
+service_urlpatterns = [
+    path("set-up/", views.set_up, name="set-up"),
+    path("units/", views.units, name="units"),
+]
 """Addresses that belong to no station."""
 
 urlpatterns = [

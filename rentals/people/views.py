@@ -1,21 +1,26 @@
 """Pages of people: riders and what is known of each; the station, its limits and who works there."""
 
+from dataclasses import asdict
+from datetime import timedelta
 from typing import Final, cast
 
+from django.conf import settings
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
-from rentals.lib import clock
+from rentals.lib import clock, show
 from rentals.lib.access import Act, System
 from rentals.lib.forms import PlainForm
+from rentals.lib.live import found
 from rentals.people import queries, services
 from rentals.people.doors import StaffRequest, may, station_page
-from rentals.people.forms import LimitsForm, RiderForm, StaffForm, StationForm
+from rentals.people.forms import LimitsForm, RiderForm, StaffForm, StationForm, UnitsForm
 from rentals.people.models import Rider
 from rentals.stations import services as stations
 from rentals.stations.queries import wind_limits
 
+UNITS_KEPT: Final = timedelta(days=365)
 FRESH_STATION: Final = {"opens": "09:00", "closes": "18:00", "turn_round_min": 15, "salt_water": True}
 
 
@@ -23,9 +28,9 @@ FRESH_STATION: Final = {"opens": "09:00", "closes": "18:00", "turn_round_min": 1
 def riders(request: StaffRequest) -> HttpResponse:
     """List riders, found by part of their name."""
     named = request.GET.get("q", "").strip()
-    found = queries.riders_at(request.actor, request.station, named=named)
-    context = {"station": request.station, "page": "riders", "riders": found, "named": named}
-    return render(request, "people/riders.html", context)
+    known = queries.riders_at(request.actor, request.station, named=named)
+    context = {"station": request.station, "page": "riders", "riders": known, "named": named}
+    return found(request, "people/riders.html", "people/parts/riders_found.html", context)
 
 
 @station_page("GET", "POST")
@@ -100,6 +105,24 @@ def let_go(request: StaffRequest, posting_id: int) -> HttpResponse:
     services.end_posting(actor=request.actor, posting_id=posting_id, now=clock.now())
     messages.success(request, "Ended from today. What they wrote stays.")
     return redirect("station", request.station.slug)
+
+
+def units(request: HttpRequest) -> HttpResponse:
+    """Choose the units to read in; the device keeps them."""
+    form = UnitsForm(request.POST or None, initial=asdict(show.used()))
+    if request.method == "POST" and form.is_valid():
+        messages.success(request, "Winds, masses and statures are shown in your units on this device.")
+        answer = redirect("home")
+        answer.set_cookie(
+            settings.UNITS_COOKIE_NAME,
+            show.Units(**form.cleaned_data).written(),
+            max_age=UNITS_KEPT,
+            secure=settings.SECURE,
+            httponly=True,
+            samesite="Lax",
+        )
+        return answer
+    return render(request, "people/units.html", {"form": form}, status=422 if form.errors else 200)
 
 
 def set_up(request: HttpRequest) -> HttpResponse:

@@ -94,6 +94,36 @@ class TestLivePart:
         assert page.select_one(".live-in table") is not None
 
 
+class TestFilter:
+    def test_while_one_types_the_list_alone_is_sent(self, cast: Walk) -> None:
+        assert cast.wren
+        assert cast.moss
+        url = reverse("riders", args=[cast.tarrow.slug])
+
+        part = signed_in(cast.desk).get(url, {"q": "wr"}, headers=HTMX)
+
+        assert b"<html" not in part.content
+        assert b"Wren Alder" in part.content
+        assert b"Moss Hazel" not in part.content
+        assert "no-store" in part["Cache-Control"]
+
+
+class TestUnits:
+    def test_a_device_keeps_the_units_chosen_and_pages_follow(self, cast: Walk) -> None:
+        client = signed_in(cast.desk)
+        assert cast.wren
+
+        client.post("/units/", {"wind": "Bft", "mass": "lb", "length": "ft-in"})
+
+        page = client.get(reverse("riders", args=[cast.tarrow.slug])).content.decode()
+        assert "159 lb" in page
+        assert "5 ft 9 in" in page
+        assert (
+            "72 kg"
+            in signed_in(cast.manager).get(reverse("riders", args=[cast.tarrow.slug])).content.decode()
+        )
+
+
 class TestLanguage:
     def test_staff_pages_are_in_english_whatever_the_browser_asks(self, cast: Walk) -> None:
         page = signed_in(cast.desk).get(

@@ -1,14 +1,20 @@
 """How values are shown: unit printed, nothing missing shown as zero, dates that cannot be misread."""
 
-from collections.abc import Callable
+import csv
+from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime
+from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-from django.utils import timezone
+from django.utils import timezone, translation
 
 from rentals.lib import show
+
+BEAUFORT = Path(__file__).parents[3] / "fixtures" / "reference" / "beaufort.csv"
+FORCES = list(csv.DictReader(BEAUFORT.read_text().splitlines()[1:]))
+"""WMO-No. 306, table 1100; where it was seen stands in the file."""
 
 
 @pytest.mark.parametrize(
@@ -93,3 +99,48 @@ class TestMoments:
     @pytest.mark.parametrize("filter_", [show.clock, show.day, show.day_clock])
     def test_what_is_missing_is_a_dash(self, filter_: Callable[[Any], str]) -> None:
         assert filter_(None) == "–"
+
+
+class TestUnits:
+    @pytest.fixture(autouse=True)
+    def _as_before(self) -> Iterator[None]:
+        yield
+        show.use(show.Units())
+
+    @pytest.mark.parametrize(
+        ("unit", "said"),
+        # 10 m/s: × 3600/1852 kn and × 3.6 km/h (BIPM, SI Brochure, 9th ed.); force 5: WMO-No. 306, table 1100
+        [("kn", "19 kn"), ("m/s", "10.0 m/s"), ("km/h", "36 km/h"), ("Bft", "5 Bft")],
+    )
+    def test_a_wind_is_shown_in_the_unit_chosen(self, unit: str, said: str) -> None:
+        show.use(show.Units(wind=unit))
+
+        assert show.kn(10.0) == said
+
+    @pytest.mark.parametrize("row", FORCES, ids=lambda row: row["name"])
+    def test_each_force_holds_its_whole_span(self, row: dict[str, str]) -> None:
+        show.use(show.Units(wind="Bft"))
+
+        for name in ("low_ms", "high_ms"):
+            if row[name]:
+                assert show.kn(float(row[name])) == f"{row['number']} Bft"
+
+    def test_mass_and_stature_follow_too(self) -> None:
+        # NIST SP 811 (2008), appendix B.8: 1 lb = 0.453 592 37 kg, 1 in = 2.54 cm
+        assert (show.mass(74.5), show.stature(178)) == ("74.5 kg", "178 cm")
+        show.use(show.Units(mass="lb", length="ft-in"))
+        assert (show.mass(74.5), show.stature(178)) == ("164 lb", "5 ft 10 in")
+        assert (show.mass(None), show.stature(None)) == ("–", "–")
+
+    @pytest.mark.parametrize("written", ["", "kn kg", "kn kg cm cm", "knots kg cm", "<b> kg cm"])
+    def test_what_a_cookie_does_not_say_rightly_is_as_usual(self, written: str) -> None:
+        assert show.Units.read(written) == show.Units()
+
+    def test_a_cookie_says_them_back(self) -> None:
+        units = show.Units("Bft", "lb", "ft-in")
+
+        assert show.Units.read(units.written()) == units
+
+    def test_days_are_named_in_the_readers_language(self) -> None:
+        with translation.override("de"):
+            assert show.day(date(2027, 3, 9)) == "Di 9 Mär 2027"
