@@ -56,6 +56,15 @@ class Happened:
     at: datetime
 
 
+@dataclass(frozen=True, slots=True)
+class Inspected:
+    """One inspection: of what kind of item, with what result, and whether by its due day (None: none set)."""
+
+    kind: str
+    passed: bool
+    in_time: bool | None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Facts:
     """Everything that the figures of a period rest on."""
@@ -73,6 +82,7 @@ class Facts:
     incidents: tuple[Happened, ...]
     incidents_before: int
     launches_before: int
+    inspections: tuple[Inspected, ...]
 
     @property
     def launches(self) -> int:

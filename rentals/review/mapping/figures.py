@@ -14,7 +14,7 @@ from django.utils.safestring import mark_safe
 from rentals.fleet.models import Item, ItemModel, Kind
 from rentals.lib import charts
 from rentals.lib.tables import Table, Tag, Value
-from rentals.review.mapping.facts import Facts, Fault, Use
+from rentals.review.mapping.facts import Facts, Fault, Inspected, Use
 from rigging import rates
 
 HOUR_S: Final = 3600
@@ -40,7 +40,15 @@ class Figure:
 
 def figures(facts: Facts) -> tuple[Figure, ...]:
     """Return the figures of a review in the order of its page."""
-    return (months(facts), use_by_size(facts), use(facts), short(facts), incidents(facts), repeats(facts))
+    return (
+        months(facts),
+        use_by_size(facts),
+        use(facts),
+        short(facts),
+        incidents(facts),
+        inspections(facts),
+        repeats(facts),
+    )
 
 
 def months(facts: Facts) -> Figure:
@@ -201,6 +209,30 @@ def incidents(facts: Facts) -> Figure:
         unit="per thousand launches",
     )
     return Figure(table=table, spec=spec if found else None)
+
+
+def inspections(facts: Facts) -> Figure:
+    """Inspections by kind: how many found defects, and how many were made by their due day."""
+    of_kind: defaultdict[str, list[Inspected]] = defaultdict(list)
+    for each in facts.inspections:
+        of_kind[each.kind.replace("_", " ")].append(each)
+    dated = [each.in_time for each in facts.inspections if each.in_time is not None]
+    said = f"{sum(dated)} of {len(dated)} that had a due day were made by it." if dated else ""
+    table = Table(
+        name="inspections",
+        title="Inspections",
+        columns=("Kind", "Made", "With defects", "Had a due day", "By that day", "By that day (%)"),
+        rows=tuple(_discipline(kind, made) for kind, made in sorted(of_kind.items())),
+        says=said,
+        when_empty="No inspection is on record in this time.",
+    )
+    return Figure(table=table)
+
+
+def _discipline(kind: str, made: Sequence[Inspected]) -> tuple[Value, ...]:
+    dated = [each.in_time for each in made if each.in_time is not None]
+    share = 100 * sum(dated) / len(dated) if dated else None
+    return kind, len(made), sum(not each.passed for each in made), len(dated), sum(dated), share
 
 
 def repeats(facts: Facts) -> Figure:

@@ -5,9 +5,9 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from django.db.models import Case, Count, F, IntegerField, Q, Sum, Value, When
+from django.db.models import Case, Count, F, IntegerField, OuterRef, Q, Subquery, Sum, Value, When
 
-from rentals.bench.models import Job, WearPosting
+from rentals.bench.models import Inspection, Job, WearPosting
 from rentals.bookings.models import Outing
 from rentals.bookings.states import OutingState
 from rentals.dayplan.models import Plan
@@ -16,7 +16,7 @@ from rentals.fleet.models import Item
 from rentals.incidents.models import Telling
 from rentals.lib.access import Act, Actor
 from rentals.lib.tables import listed
-from rentals.review.mapping.facts import Facts, Fault, Happened, Month, Short, Use
+from rentals.review.mapping.facts import Facts, Fault, Happened, Inspected, Month, Short, Use
 from rentals.review.mapping.period import Period
 from rentals.review.models import ModelCost
 from rentals.review.queries.life import BY_SIZE
@@ -24,7 +24,7 @@ from rentals.stations.models import Station
 
 
 def facts(actor: Actor, station: Station, period: Period) -> Facts:
-    """Return what a station's months rest on: nine queries, however many years, items and outings.
+    """Return what a station's months rest on: ten queries, however many years, items and outings.
 
     Raises:
         NotVisible, NotAllowed: no role here, or none that covers it.
@@ -49,6 +49,7 @@ def facts(actor: Actor, station: Station, period: Period) -> Facts:
         days_planned=planned,
         incidents=incidents,
         incidents_before=incidents_before,
+        inspections=_inspections(station, period),
         launches_before=before.filter(launched_at__isnull=False).count(),
     )
 
@@ -101,6 +102,21 @@ def _incidents(station: Station, period: Period) -> tuple[tuple[Happened, ...], 
     found = [Happened(kind, at) for kind, at in told.values_list("kind", "happened_at")]
     now = tuple(each for each in found if each.at >= start)
     return now, len(found) - len(now)
+
+
+def _inspections(station: Station, period: Period) -> tuple[Inspected, ...]:
+    """Inspections made in a period, each held against the day that the one before it had set."""
+    start, end = period.span(station.zone)
+    same = Inspection.objects.filter(item=OuterRef("item"), name=OuterRef("name"), at__lt=OuterRef("at"))
+    rows = (
+        Inspection.objects.filter(item__station=station, at__gte=start, at__lt=end)
+        .annotate(due=Subquery(same.order_by("-at").values("next_due")[:1]))
+        .values_list("item__model__kind", "passed", "at", "due")
+    )
+    return tuple(
+        Inspected(kind, passed, None if due is None else station.local(at).date() <= due)
+        for kind, passed, at, due in rows
+    )
 
 
 def _month_number(station: Station, period: Period) -> Case:

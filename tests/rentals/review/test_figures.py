@@ -7,6 +7,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from rentals.bench.models import Inspection
 from rentals.dayplan.models import Plan
 from rentals.lib.problems import NotAllowed, NotVisible
 from rentals.lib.tables import Table, Value
@@ -140,6 +141,33 @@ class TestRepeats:
         assert table(cast, "repeats").rows == ()
 
 
+class TestInspections:
+    def inspect(self, cast: Walk, day: int, *, next_due: date | None, passed: bool = True) -> None:
+        Inspection.objects.create(
+            item=cast.shed["S1"],
+            at=datetime(2027, 7, day, 12, tzinfo=UTC),
+            name="panels",
+            occasion="periodic",
+            passed=passed,
+            points=[],
+            defects="" if passed else "Torn",
+            weighted_s=0,
+            rig_ups=0,
+            sun_s=0,
+            next_due=next_due,
+        )
+
+    def test_each_is_held_against_the_day_that_the_one_before_had_set(self, cast: Walk) -> None:
+        self.inspect(cast, 1, next_due=date(2027, 7, 5))
+        self.inspect(cast, 5, next_due=date(2027, 7, 9))
+        self.inspect(cast, 11, next_due=None, passed=False)
+
+        found = table(cast, "inspections")
+
+        assert found.rows == (("sail", 3, 1, 2, 1, 50.0),)
+        assert found.says == "1 of 2 that had a due day were made by it."
+
+
 class TestWhoMayLook:
     @pytest.mark.parametrize("name", ["ida", "jory"])
     def test_only_a_manager_may(self, cast: Walk, name: str) -> None:
@@ -159,7 +187,7 @@ class TestWhoMayLook:
         with CaptureQueriesContext(connection) as queries:
             figures(facts(actor, cast.tarrow, Period(date(2022, 8, 1), date(2027, 8, 1))))
 
-        assert len(queries) == 9
+        assert len(queries) == 10
 
 
 class TestPeriod:

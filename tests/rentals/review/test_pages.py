@@ -55,7 +55,7 @@ def test_the_desk_sees_none_and_a_stranger_finds_none(cast: Walk, name: str) -> 
 
 @pytest.mark.parametrize(
     ("name", "most"),
-    [("review", 13), ("month-report", 13), ("review-lists", 21), ("life", 10), ("model-life", 11)],
+    [("review", 14), ("month-report", 14), ("review-lists", 22), ("life", 10), ("model-life", 11)],
 )
 def test_it_asks_a_bounded_number_of_queries(cast: Walk, name: str, most: int) -> None:
     worn(cast)
@@ -82,7 +82,7 @@ def test_a_chart_has_its_words_its_table_and_no_style(cast: Walk, name: str) -> 
     assert page.select("section.figure table")
 
 
-@pytest.mark.parametrize("name", ["months", "sizes", "use", "short", "incidents", "repeats"])
+@pytest.mark.parametrize("name", ["months", "sizes", "use", "short", "incidents", "inspections", "repeats"])
 def test_every_figure_comes_as_csv(cast: Walk, name: str) -> None:
     worn(cast)
 
