@@ -63,9 +63,11 @@ def receiving() -> Iterator[Receiver]:
     with Receiver() as running:
         thread = Thread(target=running.serve_forever)
         thread.start()
-        yield running
-        running.shutdown()
-        thread.join()
+        try:
+            yield running
+        finally:
+            running.shutdown()
+            thread.join()
 
 
 @contextmanager

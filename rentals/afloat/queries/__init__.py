@@ -9,6 +9,7 @@ from rentals.afloat.queries.launch import (
     reached,
 )
 from rentals.afloat.queries.out import (
+    MISSED_AFTER,
     AfloatPage,
     Alarm,
     Bar,
@@ -29,6 +30,7 @@ from rentals.afloat.queries.out import (
 )
 
 __all__ = [
+    "MISSED_AFTER",
     "AfloatPage",
     "Alarm",
     "Bar",

@@ -19,9 +19,6 @@ from rentals.stations.models import Station
 from rentals.weather import queries as weather
 from rigging import checks
 
-AWAY_AFTER = timedelta(seconds=90)
-"""A longer time between two looks is told: somebody may have been late in it. Policy."""
-
 
 @write
 def watch(*, actor: Actor, station_id: int, now: datetime) -> int:
@@ -220,7 +217,7 @@ def _call(told: _Raised, kind: str, now: datetime) -> str:
 def _tell_gap(actor: Actor, station: Station, now: datetime) -> None:
     """Say what the watch missed when it comes back, or that the clock went back under it."""
     before = station.watched_at
-    if before is None or abs(now - before) <= AWAY_AFTER:
+    if before is None or abs(now - before) <= queries.MISSED_AFTER:
         return
     afloat = Outing.objects.afloat().filter(station=station).count()
     since, until = (f"{station.local(moment):%H:%M:%S}" for moment in (before, now))
