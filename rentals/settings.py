@@ -55,6 +55,7 @@ INSTALLED_APPS = [
     "rentals.bench",
     "rentals.review",
     "rentals.incidents",
+    "rentals.home",
     "rentals.desk",
     "api",
     "django_htmx",
@@ -202,6 +203,7 @@ LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("es", "Español"), ("fr", "F
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"
+LOCALE_PATHS = [BASE_DIR / "rentals" / "locale"]
 FORMAT_MODULE_PATH = ["rentals.lib.formats"]
 
 STATIC_URL = "static/"
@@ -234,6 +236,12 @@ else:
     EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
     EMAIL_FILE_PATH = str(DATA_DIR / "mail")
 DEFAULT_FROM_EMAIL = env.str("MARRAM_FROM_EMAIL", default="station@localhost")
+
+# Where riders reach the station: letters carry links that begin so.
+PUBLIC_URL = env.str(
+    "MARRAM_PUBLIC_URL",
+    default=f"https://{ALLOWED_HOSTS[0].lstrip('.*')}" if IN_PRODUCTION else "http://localhost:8000",
+).rstrip("/")
 
 # A source's address is typed by a manager; it must not reach into the network that serves us.
 FETCH_PRIVATE = env.bool("MARRAM_FETCH_PRIVATE", default=False)
@@ -282,6 +290,7 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 6,
         "options": {"expires": 30},
     },
+    "tell people at home": {"task": "home.tell", "schedule": 30, "options": {"expires": 60}},
     "fetch forecasts that are due": {"task": "weather.fetch", "schedule": 20, "options": {"expires": 300}},
 }
 

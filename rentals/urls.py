@@ -7,6 +7,7 @@ from django.views.i18n import set_language
 
 from rentals.afloat import views as afloat
 from rentals.desk.views import home
+from rentals.home.urls import public
 from rentals.lessons.urls import feeds
 from rentals.people.urls import service_urlpatterns
 
@@ -28,6 +29,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     ),
     path("", include(service_urlpatterns)),
     path("language/", login_not_required(set_language), name="set_language"),
+    *public,
+    path("<slug:station_slug>/", include("rentals.home.urls")),
     path("<slug:station_slug>/", include("rentals.desk.urls")),
     path("<slug:station_slug>/", include("rentals.review.urls")),
     path("<slug:station_slug>/", include("rentals.incidents.urls")),

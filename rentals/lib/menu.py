@@ -36,6 +36,7 @@ MENU: Final[tuple[Entry, ...]] = (
     Entry("review", "Review", "review", Act.REVIEW),
     Entry("incidents", "Incidents", "incidents"),
     Entry("station", "Station", "station"),
+    Entry("from-home", "From home", "from-home"),
 )
 
 

@@ -14,19 +14,21 @@ class LetterQuerySet(models.QuerySet["Letter"]):
         due = Q(next_try_at__isnull=True) | Q(next_try_at__lte=now)
         return self.filter(due, sent_at=None, bounced_at=None).order_by("id")
 
-    def of_events(self, prefix: str) -> "LetterQuerySet":
-        """Letters whose event begins so, newest first."""
-        return self.filter(event__startswith=prefix).order_by("-written_at", "-id")
+    def concerning(self, *things: str) -> "LetterQuerySet":
+        """Letters about things, such as `booking:7`, newest first."""
+        return self.filter(about__in=things).order_by("-id")
 
 
 class Letter(models.Model):
     """One mail of one event; the event's key makes writing it twice impossible.
 
-    `calendar` goes with it as an iCalendar attachment. `bounced_at` says that the other side refused it for
-    good, and `error` tells how. An alarm is tried for ever all the same; only what `may_bounce` is given up.
+    `about` names the thing it is about, `calendar` goes with it as an attachment. `bounced_at` says that the
+    other side refused it for good, and `error` tells how. An alarm is tried for ever all the same; only what
+    `may_bounce` is given up.
     """
 
     event = models.CharField(max_length=120, unique=True)
+    about = models.CharField(max_length=40, blank=True)
     to = models.EmailField()
     subject = models.CharField(max_length=200)
     body = models.TextField()
@@ -42,7 +44,10 @@ class Letter(models.Model):
     objects = LetterQuerySet.as_manager()
 
     class Meta:
-        indexes = (models.Index(fields=["id"], name="letter_waiting", condition=Q(sent_at=None)),)
+        indexes = (
+            models.Index(fields=["id"], name="letter_waiting", condition=Q(sent_at=None)),
+            models.Index(fields=["about"], name="letter_about", condition=~Q(about="")),
+        )
 
     def __str__(self) -> str:
         return f"{self.event} to {self.to}"

@@ -35,6 +35,7 @@ def write_letter(
     to: str,
     subject: str,
     body: str,
+    about: str = "",
     calendar: str = "",
     may_bounce: bool = False,
     now: datetime,
@@ -44,12 +45,14 @@ def write_letter(
     Args:
         event: key of what happened, unique.
         to, subject, body: of the mail.
+        about: the thing it is about, such as `booking:7`.
         calendar: an iCalendar stream to go with it.
         may_bounce: whether a refusal for good ends it; an alarm is tried for ever.
         now: the moment.
     """
     letter = Letter(
         event=event,
+        about=about,
         to=to,
         subject=subject,
         body=body,

@@ -27,6 +27,7 @@ APPS = [
     "bench",
     "review",
     "incidents",
+    "home",
     "desk",
 ]
 """From the bottom up, as the import contract has them."""

@@ -120,8 +120,16 @@ class Promise:
         return " ".join(parts) or f"Everybody gets a rig, in {seen}."
 
 
-def promise(station: Station, wish: Wish, *, now: datetime) -> Promise:
+def promise(
+    station: Station, wish: Wish, *, now: datetime, instead_of: frozenset[int] = frozenset()
+) -> Promise:
     """Say whether a party can be served beside those booked, in each of the winds: nine queries.
+
+    Args:
+        station: where.
+        wish: the party and its time.
+        now: the moment.
+        instead_of: outings that the party would give up for it.
 
     Raises:
         UnableToSay: the time is over or has begun.
@@ -130,6 +138,7 @@ def promise(station: Station, wish: Wish, *, now: datetime) -> Promise:
         raise UnableToSay.at("starts_at", "That has begun or is over. Enter a start to come.")
     stamp = day_stamp(station, station.local(wish.starts_at).date())
     rows, party = _asked(station, wish, now)
+    rows = _without(rows, instead_of)
     forecast = all(rows.slot(outing) is not None for outing in party)
     winds = {name: _in_wind(rows, name, forecast=forecast) for name in WINDS}
     outlooks = _looked_at(winds, party, PROMISE_S, forecast=forecast)
@@ -163,6 +172,17 @@ def _asked(station: Station, wish: Wish, now: datetime) -> tuple[DayRows, list[O
     party = _as_outings(station, wish, now)
     rows = day_rows(station, station.local(wish.starts_at).date(), now=now)
     return replace(rows, outings=(*rows.outings, *party)), party
+
+
+def _without(rows: DayRows, given_up: frozenset[int]) -> DayRows:
+    """The day as it would be without some outings and what is held for them."""
+    held = {part.hold_id for pk in given_up & rows.kit.keys() for part in rows.kit[pk].values()}
+    return replace(
+        rows,
+        outings=tuple(outing for outing in rows.outings if outing.pk not in given_up),
+        kit={pk: parts for pk, parts in rows.kit.items() if pk not in given_up},
+        holds=tuple(hold for hold in rows.holds if hold.pk not in held),
+    )
 
 
 def _looked_at(

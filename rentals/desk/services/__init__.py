@@ -14,6 +14,7 @@ from rentals.desk.services.day import Day
 from rentals.desk.services.prices import set_prices, take_money
 from rentals.desk.services.school import school
 from rentals.desk.services.season import Season
+from rentals.desk.services.visitors import invite
 from rentals.fleet.models import Item, ItemModel, Kind
 from rentals.lib.access import Actor, System
 from rentals.lib.problems import Refused
@@ -63,7 +64,10 @@ def fill_day(*, now: datetime) -> None:
         if not Terms.objects.filter(station=station).exists():
             set_prices(station, manager, now=now)
         today = station.local(now).date()
-        if Outing.objects.filter(station=station, starts_at__date__gte=today).exists():
+        # Nobody at the desk made what people at home booked ahead.
+        if Outing.objects.filter(
+            station=station, starts_at__date__gte=today, booking__booked_by__isnull=False
+        ).exists():
             continue
         content = demo.forecast_json(station, today, days=4, updated_at=now).encode()
         weather.take_file(actor=manager, station_id=station.pk, content=content, now=now)
@@ -71,6 +75,7 @@ def fill_day(*, now: datetime) -> None:
         day.play()
         school(station, manager, day.others[8:], now)
         take_money(station, manager, now=now)
+        invite(station, manager, now)
 
 
 def _hire(stations: Sequence[Station], today: date) -> None:

@@ -89,7 +89,11 @@ class Command(BaseCommand):
 
     def _run(self, port: int, now: datetime) -> None:
         shift = round((now - timezone.now()).total_seconds())
-        environment = {**os.environ, "MARRAM_CLOCK_SHIFT_S": str(shift)}
+        environment = {
+            **os.environ,
+            "MARRAM_CLOCK_SHIFT_S": str(shift),
+            "MARRAM_PUBLIC_URL": f"http://localhost:{port}",
+        }
         starts: Counter[str] = Counter()
         with ExitStack() as children:
 

@@ -1,0 +1,277 @@
+"""What people at home see: what the shed can promise, their own booking, and what the desk sees of them."""
+
+import hashlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Final
+
+from django.core.cache import cache
+from django.utils import translation
+from django.utils.translation import gettext as _
+
+from rentals.bookings.models import Booking, Outing
+from rentals.bookings.states import DROPPED
+from rentals.dayplan import queries as dayplan
+from rentals.dayplan.queries import UnableToSay, Wish
+from rentals.home.models import Front, Guest, Link, Signature
+from rentals.home.states import GuestState
+from rentals.lib.problems import NotVisible
+from rentals.lib.secret import digest
+from rentals.lib.when import day_bounds
+from rentals.mail.models import Letter
+from rentals.people.models import Rider
+from rentals.stations.models import Station
+
+STEP: Final = timedelta(hours=1)
+"""How far apart the starts lie that are shown. Policy."""
+
+LASTS_S: Final = 300
+"""How long what was looked at is shown again while nothing changes on the day. Policy."""
+
+SHOWN_GUESTS: Final = 100
+RENTAL: Final = Booking.Kind.RENTAL.value
+
+
+def open_front(slug: str) -> Front:
+    """Return the open page of a station: one query.
+
+    Raises:
+        NotVisible: there is none, or it is closed.
+    """
+    front = Front.objects.select_related("station").filter(station__slug=slug, is_open=True).first()
+    if front is None:
+        raise NotVisible(_("There is no page for bookings here."))
+    return front
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """Whether a party can be served, on the day as it was when looked at."""
+
+    holds: bool
+    text: str
+    mark: str = ""
+
+
+def see(
+    station: Station, wish: Wish, *, phone: str, now: datetime, instead_of: frozenset[int] = frozenset()
+) -> Seen:
+    """Say whether the shed can serve a party beside those booked: nine queries.
+
+    Args:
+        station: where.
+        wish: the party and its time.
+        phone: whom to call when it cannot.
+        now: the moment.
+        instead_of: outings that the party would give up for it.
+    """
+    try:
+        found = dayplan.promise(station, wish, now=now, instead_of=instead_of)
+    except UnableToSay:
+        return Seen(holds=False, text=_("That time is over. Choose another."))
+    lacking = any(outlook.lacking for outlook in found.outlooks)
+    text = _said(found.holds, found.forecast, lacking, phone)
+    return Seen(holds=found.holds, text=text, mark=found.stamp)
+
+
+def see_move(front: Front, guest: Guest, starts_at: datetime, ends_at: datetime, *, now: datetime) -> Seen:
+    """Say whether a booked party can be served at another time instead: ten queries."""
+    outings = outings_of(guest)
+    riders = tuple(outing.rider for outing in outings)
+    wish = Wish(kind=guest.booking.kind, starts_at=starts_at, ends_at=ends_at, riders=riders)
+    mine = frozenset(outing.pk for outing in outings)
+    return see(front.station, wish, phone=front.phone, now=now, instead_of=mine)
+
+
+def mark_of(station: Station, at: datetime) -> str:
+    """Return a mark of who is booked on a day: one query."""
+    return dayplan.day_stamp(station, station.local(at).date())
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """A time of a day, and whether a party can be served then."""
+
+    starts_at: datetime
+    ends_at: datetime
+    seen: Seen
+
+
+def slots(
+    front: Front, day: date, *, hours: int, half: str, riders: tuple[Rider, ...], now: datetime
+) -> list[Slot]:
+    """Return each full hour's start of half a day at which a party could begin, and what can be promised."""
+    return [
+        Slot(
+            start,
+            end,
+            _just_seen(front, Wish(kind=RENTAL, starts_at=start, ends_at=end, riders=riders), now),
+        )
+        for start, end in _spans(front, day, hours, half, now)
+    ]
+
+
+def _spans(
+    front: Front, day: date, hours: int, half: str, now: datetime
+) -> Iterator[tuple[datetime, datetime]]:
+    station = front.station
+    opens = datetime.combine(day, station.opens, station.zone)
+    closes = datetime.combine(day, station.closes, station.zone)
+    soonest = now + timedelta(minutes=front.lead_min)
+    noon = opens.replace(hour=12, minute=0)
+    start = opens if opens.minute == 0 else opens.replace(minute=0) + STEP
+    while start + timedelta(hours=hours) <= closes:
+        if start >= soonest and (start < noon) == (half == "morning"):
+            yield start, start + timedelta(hours=hours)
+        start += STEP
+
+
+def _just_seen(front: Front, wish: Wish, now: datetime) -> Seen:
+    """What was seen a moment ago of the same day and party, for those who only look; else a fresh look."""
+    party = [(str(each.mass_kg), each.level) for each in wish.riders]
+    mark, language = mark_of(front.station, wish.starts_at), translation.get_language()
+    told = repr((front.station_id, wish.starts_at, wish.ends_at, party, mark, front.phone, language))
+    key = f"home-{hashlib.sha256(told.encode()).hexdigest()}"
+    seen: Seen | None = cache.get(key)
+    if seen is None:
+        seen = see(front.station, wish, phone=front.phone, now=now)
+        cache.set(key, seen, LASTS_S)
+    return seen
+
+
+def _said(holds: bool, forecast: bool, lacking: bool, phone: str) -> str:
+    if holds and forecast:
+        return _("A rig for each of you, whether the wind comes lighter or stronger than forecast.")
+    if holds:
+        return _("A rig for each of you in light, middle and strong wind. The forecast comes later.")
+    if lacking:
+        said = _("Not each of you would have a rig that is right for them.")
+    else:
+        said = _("The wind that is forecast is not right for each of you.")
+    return said + " " + _("Choose another time, or ask us on %(phone)s.") % {"phone": phone}
+
+
+def outings_of(guest: Guest) -> list[Outing]:
+    """Return a party's outings that are not called off, by time: one query."""
+    found = Outing.objects.filter(booking=guest.booking_id).exclude(state__in=DROPPED)
+    return list(found.select_related("station", "rider").order_by("starts_at", "id"))
+
+
+def front_behind(slug: str) -> Front:
+    """Return the page of a station that a link leads to, which need not be open any more: one query.
+
+    Raises:
+        NotVisible: the station never had one.
+    """
+    front = Front.objects.select_related("station").filter(station__slug=slug).first()
+    if front is None:
+        raise NotVisible(_("There is no page for bookings here."))
+    return front
+
+
+def guest_by_token(front: Front, token: str) -> Guest:
+    """Return the party that a secret link opens: one query.
+
+    Raises:
+        NotVisible: no such link, or it was withdrawn. Both look the same.
+    """
+    link = (
+        Link.objects.filter(
+            digest=digest(token), revoked_at=None, guest__booking__party__station=front.station
+        )
+        .select_related("guest__booking__party__station")
+        .first()
+    )
+    if link is None:
+        raise NotVisible(_("This link opens nothing. Check that you copied all of it, or call us."))
+    return link.guest
+
+
+@dataclass(frozen=True, slots=True)
+class RiderAtHome:
+    """A rider as the party's own page shows them."""
+
+    rider: Rider
+    minor: bool
+    lacks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """A party's own page."""
+
+    guest: Guest
+    starts_at: datetime
+    ends_at: datetime
+    riders: tuple[RiderAtHome, ...]
+    may_change: bool
+    change_until: datetime
+
+
+def visit(front: Front, guest: Guest, *, now: datetime) -> Visit:
+    """Return what a party sees behind its link: two queries."""
+    outings = outings_of(guest)
+    riders = list(guest.riders.order_by("id")) or [outing.rider for outing in outings]
+    starts_at = min((each.starts_at for each in outings), default=guest.starts_at)
+    ends_at = max((each.ends_at for each in outings), default=guest.ends_at)
+    until = starts_at - timedelta(minutes=front.change_until_min)
+    day = front.station.local(starts_at).date()
+    return Visit(
+        guest=guest,
+        starts_at=starts_at,
+        ends_at=ends_at,
+        riders=tuple(_at_home(rider, day) for rider in riders),
+        may_change=guest.state == GuestState.BOOKED and now <= until,
+        change_until=until,
+    )
+
+
+def _at_home(rider: Rider, day: date) -> RiderAtHome:
+    minor = rider.is_minor_on(day)
+    lacks = []
+    if rider.waiver_signed_at is None:
+        lacks.append(_("sign the waiver at the desk"))
+    if minor and rider.guardian_consent_at is None:
+        lacks.append(_("a guardian's consent at the desk"))
+    if not rider.swims:
+        lacks.append(_("talk to us about swimming"))
+    return RiderAtHome(rider, minor, tuple(lacks))
+
+
+@dataclass(frozen=True, slots=True)
+class GuestRow:
+    """A party from home as the desk sees it, with what became of its letters."""
+
+    guest: Guest
+    letters: tuple[Letter, ...]
+
+    @property
+    def bounced(self) -> tuple[Letter, ...]:
+        """Letters that will never arrive."""
+        return tuple(letter for letter in self.letters if letter.bounced_at)
+
+
+def guests_at(station: Station, *, now: datetime) -> tuple[GuestRow, ...]:
+    """Return parties to come that are written to, with their letters: two queries."""
+    start, _end = day_bounds(station.local(now).date(), station.zone)
+    guests = list(
+        Guest.objects.with_booking()
+        .filter(booking__party__station=station, starts_at__gte=start)
+        .order_by("starts_at", "joined_at", "id")[:SHOWN_GUESTS]
+    )
+    letters = letters_of([guest.booking_id for guest in guests])
+    return tuple(GuestRow(guest, tuple(letters.get(guest.booking_id, ()))) for guest in guests)
+
+
+def letters_of(booking_ids: Sequence[int]) -> dict[int, list[Letter]]:
+    """Return the letters of bookings, newest first: one query."""
+    found: dict[int, list[Letter]] = {}
+    for letter in Letter.objects.concerning(*(f"booking:{pk}" for pk in booking_ids)):
+        found.setdefault(int(letter.about.rpartition(":")[2]), []).append(letter)
+    return found
+
+
+def signatures_of(rider: Rider) -> list[Signature]:
+    """Return what was agreed to for a rider, newest first: one query."""
+    return list(Signature.objects.filter(rider=rider).order_by("-signed_at", "-id"))

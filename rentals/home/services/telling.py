@@ -1,0 +1,187 @@
+"""Letters to riders in their language: each event's once, with the time as a calendar entry."""
+
+import hashlib
+from collections.abc import Sequence
+from datetime import datetime
+from enum import StrEnum
+
+from django.conf import settings
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils import timezone, translation
+from django.utils.translation import gettext as _
+
+from rentals.bookings.models import Outing
+from rentals.home import queries
+from rentals.home.models import Front, Guest, Link
+from rentals.lib import ical
+from rentals.lib.secret import digest, new_token
+from rentals.lib.writes import inside_write
+from rentals.mail import services as mail
+from rentals.weather import queries as weather
+from rigging import wind
+from rigging.units import BadValue
+
+
+class Kind(StrEnum):
+    """Letters to riders; the value names the template and the event."""
+
+    CONFIRMED = "confirmed"
+    CHANGED = "changed"
+    CANCELLED = "cancelled"
+    QUEUED = "queued"
+    OFFERED = "offered"
+    LAPSED = "lapsed"
+    WIND = "wind"
+    REMINDER = "reminder"
+    THANKS = "thanks"
+
+
+WITH_CALENDAR = {
+    Kind.CONFIRMED: ical.Method.PUBLISH,
+    Kind.CHANGED: ical.Method.PUBLISH,
+    Kind.CANCELLED: ical.Method.CANCEL,
+}
+
+
+@inside_write
+def confirm(*, guest: Guest, front: Front, now: datetime) -> None:
+    """Say that a party is booked."""
+    _note_told(guest, now)
+    _write(guest, front, Kind.CONFIRMED, f"{guest.version}", now)
+
+
+@inside_write
+def changed(*, guest: Guest, front: Front, now: datetime) -> None:
+    """Say the new time of a booked party."""
+    _rise(guest)
+    _note_told(guest, now)
+    _write(guest, front, Kind.CHANGED, f"{guest.version}", now)
+
+
+@inside_write
+def cancelled(*, guest: Guest, front: Front, now: datetime) -> None:
+    """Say that a party is not expected any more."""
+    _rise(guest)
+    _note_told(guest, now)
+    _write(guest, front, Kind.CANCELLED, "", now)
+
+
+@inside_write
+def queued(*, guest: Guest, front: Front, now: datetime) -> None:
+    """Say that a party is on the waiting list."""
+    _write(guest, front, Kind.QUEUED, "", now)
+
+
+@inside_write
+def offered(*, guest: Guest, front: Front, now: datetime) -> None:
+    """Say that a place is held for a party for a set time."""
+    _note_told(guest, now)
+    _write(guest, front, Kind.OFFERED, f"{guest.offer_until:%Y%m%d%H%M}", now)
+
+
+@inside_write
+def lapsed(*, guest: Guest, front: Front, now: datetime) -> None:
+    """Say that a party is off the waiting list."""
+    _write(guest, front, Kind.LAPSED, "", now)
+
+
+@inside_write
+def wind_moved(*, guest: Guest, front: Front, now: datetime) -> None:
+    """Say that the forecast is another than when the party was last written to; once a day at most."""
+    before = guest.told_wind_ms
+    _note_told(guest, now)
+    _write(guest, front, Kind.WIND, f"{now:%Y%m%d}", now, before_ms=before, after_ms=guest.told_wind_ms)
+
+
+@inside_write
+def remind(*, guest: Guest, front: Front, now: datetime) -> None:
+    """Say that tomorrow is the day."""
+    _write(guest, front, Kind.REMINDER, "", now)
+
+
+@inside_write
+def thank(*, guest: Guest, front: Front, now: datetime) -> None:
+    """Thank a party that was here."""
+    _write(guest, front, Kind.THANKS, "", now)
+
+
+def times_of(outings: Sequence[Outing]) -> str:
+    """Return a digest of the times of a party, to know what it was last told."""
+    told = [(outing.starts_at.isoformat(), outing.ends_at.isoformat()) for outing in outings]
+    return hashlib.sha256(repr(sorted(told)).encode()).hexdigest()
+
+
+def beach_wind_ms(guest: Guest, outings: Sequence[Outing], now: datetime) -> float | None:
+    """Return the mean beach wind forecast for a party's first outing, None where none is: one query."""
+    if not outings:
+        return None
+    station = guest.booking.party.station
+    start, end = outings[0].starts_at, outings[0].ends_at
+    try:
+        slot = wind.slot_wind(weather.hours_between(station, start, end), start, end)
+    except BadValue:
+        return None
+    return slot.beach_mean_ms
+
+
+@inside_write
+def _note_told(guest: Guest, now: datetime) -> None:
+    outings = queries.outings_of(guest)
+    guest.told, guest.told_wind_ms = times_of(outings), beach_wind_ms(guest, outings, now)
+    Guest.objects.filter(pk=guest.pk).update(told=guest.told, told_wind_ms=guest.told_wind_ms)
+
+
+@inside_write
+def _rise(guest: Guest) -> None:
+    guest.version += 1
+    Guest.objects.filter(pk=guest.pk).update(version=guest.version)
+
+
+@inside_write
+def _write(guest: Guest, front: Front, kind: Kind, key: str, now: datetime, **more: object) -> None:
+    """Put a letter into the outbox, with a secret link of its own: tokens are kept nowhere but in it."""
+    party = guest.booking.party
+    if not party.contact_email:
+        return
+    token = new_token()
+    Link.objects.create(guest=guest, digest=digest(token), made_at=now)
+    link = settings.PUBLIC_URL + reverse("visit", args=[front.station.slug, token])
+    seen = queries.visit(front, guest, now=now)
+    with translation.override(guest.language), timezone.override(front.station.zone):
+        context = {"front": front, "at": front.station, "visit": seen, "party": party, "link": link, **more}
+        text = render_to_string(f"home/letters/{kind}.txt", context)
+        subject, _blank, body = text.strip().partition("\n\n")
+        calendar = _calendar(front, guest, seen, kind, link, now)
+    mail.write_letter(
+        event=f"booking:{guest.booking_id}:{kind}:{key}".rstrip(":"),
+        about=f"booking:{guest.booking_id}",
+        to=party.contact_email,
+        subject=" ".join(subject.split()),
+        body=body,
+        calendar=calendar,
+        may_bounce=True,
+        now=now,
+    )
+
+
+def _calendar(front: Front, guest: Guest, seen: queries.Visit, kind: Kind, link: str, now: datetime) -> str:
+    method = WITH_CALENDAR.get(kind)
+    if method is None:
+        return ""
+    station = front.station
+    happening = ical.Happening(
+        uid=f"booking-{guest.booking_id}@{station.slug}.marram",
+        starts_at=seen.starts_at,
+        ends_at=seen.ends_at,
+        summary=_("Windsurfing at %(station)s") % {"station": station.name},
+        description=link,
+        place=station.name,
+        latitude_deg=station.latitude_deg,
+        longitude_deg=station.longitude_deg,
+        changed_at=now,
+        sequence=guest.version,
+        cancelled=method == ical.Method.CANCEL,
+    )
+    made = ical.calendar([happening], method=method, organizer_email=settings.DEFAULT_FROM_EMAIL)
+    return made.decode()

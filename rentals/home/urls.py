@@ -1,0 +1,19 @@
+"""Addresses for people at home, and of the staff's page about them."""
+
+from django.urls import path
+
+from rentals.home import views
+
+public = [
+    path("visit/<slug:station_slug>/", views.front, name="front"),
+    path("visit/<slug:station_slug>/book/", views.book, name="front-book"),
+    path("visit/<slug:station_slug>/b/<str:token>/", views.visit, name="visit"),
+    path("visit/<slug:station_slug>/b/<str:token>/move/", views.move, name="visit-move"),
+    path("visit/<slug:station_slug>/b/<str:token>/leave/", views.leave, name="visit-leave"),
+    path("visit/<slug:station_slug>/b/<str:token>/take/", views.take, name="visit-take"),
+]
+
+urlpatterns = [
+    path("from-home/", views.from_home, name="from-home"),
+    path("from-home/<int:guest_id>/revoke/", views.revoke, name="from-home-revoke"),
+]
