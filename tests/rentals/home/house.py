@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from rentals.bookings.models import Outing
 from rentals.bookings.services import Contact
-from rentals.home import services
+from rentals.home import queries, services
 from rentals.home.models import Front, Guest
 from rentals.lib.access import System, service
 from rentals.mail.models import Letter
@@ -79,6 +79,16 @@ class House:
         """Join the waiting list."""
         asked = self.asked(*riders, **other)
         return services.join_queue(actor=HOME, front_id=self.front.pk, asked=asked, now=self.cast.now)
+
+    def fill(self, hour: int) -> None:
+        """Book the desk's own riders until nobody more like Ada can be served at that hour."""
+        for number in range(9):
+            wish = self.asked(hour=hour).wish()
+            seen = queries.see(self.cast.tarrow, wish, phone="", now=self.cast.now)
+            if not seen.holds:
+                return
+            self.cast.booked(self.cast.rider(f"Rider {number}", level="advanced"), hour=hour)
+        raise AssertionError("The shed never fills.")
 
     def token(self, guest: Guest) -> str:
         """A secret link's token."""

@@ -50,7 +50,7 @@ class TestTheOpenPage:
         page = client.get(place(house, "front"), {**LOOK, "day": f"{house.cast.now:%Y-%m-%d}"})
 
         said = re.sub(r"<[^>]+>", " ", page.content.decode().partition('id="times"')[2])
-        assert "A rig for everybody, in light, middle and strong wind." in said
+        assert "A rig for each of you, whether the wind comes lighter or stronger than forecast." in said
         assert "Book 14:00" in said
         for item in house.cast.shed.values():
             assert item.model.name not in said
