@@ -56,6 +56,7 @@ INSTALLED_APPS = [
     "rentals.review",
     "rentals.incidents",
     "rentals.home",
+    "rentals.privacy",
     "rentals.desk",
     "api",
     "django_htmx",
@@ -290,6 +291,7 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 6,
         "options": {"expires": 30},
     },
+    "let go of what is old": {"task": "privacy.let_go", "schedule": 86400, "options": {"expires": 3600}},
     "tell people at home": {"task": "home.tell", "schedule": 30, "options": {"expires": 60}},
     "fetch forecasts that are due": {"task": "weather.fetch", "schedule": 20, "options": {"expires": 300}},
 }

@@ -30,6 +30,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include(service_urlpatterns)),
     path("language/", login_not_required(set_language), name="set_language"),
     *public,
+    path("<slug:station_slug>/", include("rentals.privacy.urls")),
     path("<slug:station_slug>/", include("rentals.home.urls")),
     path("<slug:station_slug>/", include("rentals.desk.urls")),
     path("<slug:station_slug>/", include("rentals.review.urls")),

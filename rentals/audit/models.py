@@ -38,6 +38,27 @@ class Entry(models.Model):
         return f"{self.at:%Y-%m-%d %H:%M} {self.actor_name}: {self.text}"
 
 
+class Redaction(models.Model):
+    """A person's name struck out of what is written: the one change that the database lets through.
+
+    A row without an end is seen by nobody but the transaction that made it, and only that one may change
+    append-only rows, by the rule that `lib.rules.erasable` lays.
+    """
+
+    subject_kind = models.CharField(max_length=20)
+    subject_id = models.BigIntegerField()
+    station_id = models.BigIntegerField()
+    actor = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    begun_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True)
+
+    class Meta:
+        indexes = (models.Index(fields=["subject_kind", "subject_id"], name="redaction_subject"),)
+
+    def __str__(self) -> str:
+        return f"{self.subject_kind} {self.subject_id}"
+
+
 class Once(models.Model):
     """A request that carried a key: the same key again is answered with the same result."""
 

@@ -2,12 +2,13 @@
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from rentals.audit.models import Entry, Once
+from rentals.audit.models import Entry, Once, Redaction
 from rentals.lib.access import Act, Actor, System
 from rentals.lib.problems import Refused
 from rentals.lib.writes import inside_write
@@ -40,6 +41,23 @@ def record(*, actor: Actor, act: Act | System, station_id: int, lines: Iterable[
         )
         for line in lines
     )
+
+
+@inside_write
+@contextmanager
+def redaction(
+    *, actor: Actor, station_id: int, subject_kind: str, subject_id: int, now: datetime
+) -> Iterator[None]:
+    """Let append-only rows be changed inside, to strike out who a person was; noted for ever."""
+    row = Redaction.objects.create(
+        actor_id=actor.user_id,
+        station_id=station_id,
+        subject_kind=subject_kind,
+        subject_id=subject_id,
+        begun_at=now,
+    )
+    yield
+    Redaction.objects.filter(pk=row.pk).update(ended_at=now)
 
 
 class UnableToRepeat(Refused):

@@ -7,6 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import IntegrityError
+from django.utils.translation import gettext as _
 
 from rentals.audit import services as journal
 from rentals.bookings.models import LONGEST_OUTING, Booking, KitPart, Outing, Party
@@ -437,11 +438,12 @@ def _check_span(station: Station, start: datetime, end: datetime, now: datetime)
     if end - start > LONGEST_OUTING:
         raise UnableToBook.at("ends_at", "Enter at most twelve hours; book another day separately.")
     if end <= now:
-        raise UnableToBook.at("ends_at", "That is over already. Enter a time to come.")
+        raise UnableToBook.at("ends_at", _("That is over already. Enter a time to come."))
     first, last = station.local(start), station.local(end)
     if first.time() < station.opens or last.time() > station.closes or first.date() != last.date():
-        open_hours = f"{station.opens:%H:%M} to {station.closes:%H:%M}"
-        raise UnableToBook.at("starts_at", f"{station.name} is open {open_hours}. Enter times within.")
+        said = _("%(station)s is open %(opens)s to %(closes)s. Enter times within.")
+        hours = {"opens": f"{station.opens:%H:%M}", "closes": f"{station.closes:%H:%M}"}
+        raise UnableToBook.at("starts_at", said % {"station": station.name, **hours})
 
 
 def _check_contact(contact: Contact, kind: str, riders: int) -> None:

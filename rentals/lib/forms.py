@@ -8,11 +8,13 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from rentals.lib.problems import Refused
 from rentals.lib.when import NotATime, moment
 
-NEEDED = "This is needed."
+NEEDED = _("This is needed.")
 
 
 class PlainForm(forms.Form):
@@ -73,7 +75,7 @@ class NumberField(forms.DecimalField):
         self.unit, self.low, self.high = unit, low, high
         super().__init__(localize=False, **kwargs)
         self.widget = forms.TextInput(attrs={"inputmode": "decimal", "class": "short", "autocomplete": "off"})
-        self.error_messages["invalid"] = f"Enter a number in {unit}."
+        self.error_messages["invalid"] = gettext("Enter a number in %(unit)s.") % {"unit": unit}
 
     def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override]  # the stubs say int
         return super().to_python(value.replace(",", ".") if isinstance(value, str) else value)
@@ -81,4 +83,7 @@ class NumberField(forms.DecimalField):
     def validate(self, value: Decimal | None) -> None:
         super().validate(value)  # type: ignore[arg-type]  # the stubs forget the empty value
         if value is not None and not self.low <= value <= self.high:
-            raise forms.ValidationError(f"Enter a number between {self.low:g} and {self.high:g} {self.unit}.")
+            said = gettext("Enter a number between %(low)s and %(high)s %(unit)s.")
+            raise forms.ValidationError(
+                said % {"low": f"{self.low:g}", "high": f"{self.high:g}", "unit": self.unit}
+            )

@@ -85,6 +85,26 @@ def laid_again(rules: Iterable[Rule]) -> list[Rule]:
     return [Rule(rule.name, sqlite=rule.statements["sqlite"], postgresql=()) for rule in rules]
 
 
+REDACTING = "EXISTS (SELECT 1 FROM audit_redaction WHERE ended_at IS NULL)"
+"""Whether this transaction strikes a person's name out: no other ever sees a redaction without its end."""
+
+
+def erasable(table: str) -> Rule:
+    """Lay a table's append-only rule once more, letting changes through while a person is being erased.
+
+    Removal stays refused. Names on the page are all that an erasure changes; a test compares the rest.
+    """
+    name, trigger = f"{table}_append_only", f"{table}_append_only_update"
+    says = f"{name}: what is written stays; add a correction instead"
+    laid = _on_sqlite(trigger, f"BEFORE UPDATE ON {table}", f"NOT {REDACTING}", says)
+    function = _raising(name, f"TG_OP <> 'UPDATE' OR NOT {REDACTING}", says)
+    return Rule(
+        name,
+        sqlite=[f"DROP TRIGGER IF EXISTS {trigger}", laid],
+        postgresql=[function.replace("CREATE FUNCTION", "CREATE OR REPLACE FUNCTION", 1)],
+    )
+
+
 def no_overlap(name: str, *, table: str, key: str, live: str, says: str) -> Rule:
     """Refuse two live rows of one key whose half-open spans [starts_at, ends_at) meet.
 

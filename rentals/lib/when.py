@@ -4,6 +4,8 @@ import re
 from datetime import UTC, date, datetime, time, timedelta, timezone
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext as _
+
 _WRITTEN = re.compile(
     r"^\s*(?P<hour>\d{1,2})[:.h]?(?P<minute>\d{2})\s*(?P<offset>Z|[+-]\d{2}:?\d{2})?\s*$", re.IGNORECASE
 )
@@ -28,7 +30,7 @@ def moment(day: date, written: str | time, zone: ZoneInfo) -> datetime:
         written = f"{written:%H:%M}"
     match = _WRITTEN.match(written)
     if match is None or int(match["hour"]) > 23 or int(match["minute"]) > 59:
-        raise NotATime("Enter a time such as 14:30.")
+        raise NotATime(_("Enter a time such as 14:30."))
     naive = datetime.combine(day, time(int(match["hour"]), int(match["minute"])))
     candidates = _candidates(naive, zone)
     if not candidates:

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
 
 from rentals.audit import services as journal
 from rentals.lib.access import Act, Actor, Role, System
@@ -105,13 +106,12 @@ def check_facts(facts: RiderFacts, *, today: date) -> None:
     if not STATURE_CM[0] <= facts.stature_cm <= STATURE_CM[1]:
         wrong["stature_cm"] = f"Enter a stature between {STATURE_CM[0]} and {STATURE_CM[1]} cm."
     if facts.born_on > today:
-        wrong["born_on"] = "Enter a birth date in the past."
+        wrong["born_on"] = _("Enter a birth date in the past.")
     elif not YOUNGEST_YEARS <= (today - facts.born_on).days / 365.25 <= OLDEST_YEARS:
-        wrong["born_on"] = (
-            f"Enter a birth date of a rider between {YOUNGEST_YEARS} and {OLDEST_YEARS} years old."
-        )
+        said = _("Enter a birth date of a rider between %(youngest)s and %(oldest)s years old.")
+        wrong["born_on"] = said % {"youngest": YOUNGEST_YEARS, "oldest": OLDEST_YEARS}
     if facts.consent and not facts.guardian_name.strip():
-        wrong["guardian_name"] = "Enter who consented."
+        wrong["guardian_name"] = _("Enter who consented.")
     if wrong:
         raise UnableToKeepRider(next(iter(wrong.values())), fields=wrong)
 

@@ -28,6 +28,7 @@ APPS = [
     "review",
     "incidents",
     "home",
+    "privacy",
     "desk",
 ]
 """From the bottom up, as the import contract has them."""

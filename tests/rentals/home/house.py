@@ -8,7 +8,8 @@ from uuid import UUID, uuid4
 
 from django.utils import timezone
 
-from rentals.bookings.models import Outing
+from rentals.bookings import services as bookings
+from rentals.bookings.models import Outing, Party
 from rentals.bookings.services import Contact
 from rentals.home import queries, services
 from rentals.home.models import Front, Guest
@@ -89,6 +90,45 @@ class House:
                 return
             self.cast.booked(self.cast.rider(f"Rider {number}", level="advanced"), hour=hour)
         raise AssertionError("The shed never fills.")
+
+    def leave_one(self, hour: int) -> None:
+        """Book the desk's own riders until one more like Ada can be served at that hour, and not two."""
+        for number in range(9):
+            two = self.asked(ADA, ADA, hour=hour).wish()
+            if not queries.see(self.cast.tarrow, two, phone="", now=self.cast.now).holds:
+                return
+            self.cast.booked(self.cast.rider(f"Rider {number}", level="advanced"), hour=hour)
+        raise AssertionError("The shed never fills.")
+
+    def cancel(self, outing: Outing) -> None:
+        """The desk cancels an outing."""
+        bookings.cancel_outing(
+            actor=self.cast.ida, outing_id=outing.pk, missed=False, reason="Ill", now=self.cast.now
+        )
+
+    def finish(self, outing: Outing) -> None:
+        """An outing goes afloat and comes back; it is closed."""
+        self.cast.watch_the_beach()
+        self.cast.kit(outing)
+        outing.refresh_from_db()
+        self.cast.issue(outing)
+        check = self.cast.look_over(outing, launch=True)
+        assert check.passed, [gate["text"] for gate in check.gates if not gate["passed"]]
+        outing.refresh_from_db()
+        self.cast.take_back(outing)
+
+    def joined(self, outing: Outing) -> Guest:
+        """The party of an outing as one that is written to."""
+        Party.objects.filter(pk=outing.booking.party_id).update(contact_email="wren@alder.invalid")
+        return Guest.objects.create(
+            booking=outing.booking,
+            state="booked",
+            from_home=False,
+            language="en",
+            joined_at=self.cast.now,
+            starts_at=outing.starts_at,
+            ends_at=outing.ends_at,
+        )
 
     def token(self, guest: Guest) -> str:
         """A secret link's token."""

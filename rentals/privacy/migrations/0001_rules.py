@@ -1,0 +1,40 @@
+"""Rules that the database itself keeps: what is written stays, but for the names of a person being erased."""
+
+from django.db import migrations
+
+from rentals.lib.rules import erasable
+
+
+class Migration(migrations.Migration):
+    initial = True
+    dependencies = [
+        ("audit", "0003_redaction"),
+        ("afloat", "0004_watch_rules"),
+        ("bench", "0004_wear_rules"),
+        ("incidents", "0004_closing_rules"),
+        ("lessons", "0002_rules"),
+        ("rigs", "0002_rules"),
+    ]
+    operations = [
+        erasable("audit_entry"),
+        erasable("afloat_acknowledgement"),
+        erasable("afloat_beachlog"),
+        erasable("afloat_escalation"),
+        erasable("afloat_headcount"),
+        erasable("afloat_launchcheck"),
+        erasable("afloat_logcorrection"),
+        erasable("afloat_phasechange"),
+        erasable("afloat_sighting"),
+        erasable("bench_returncheck"),
+        erasable("bench_returnline"),
+        erasable("bench_rigwear"),
+        erasable("bench_wearposting"),
+        erasable("incidents_closing"),
+        erasable("incidents_followup"),
+        erasable("incidents_incident"),
+        erasable("incidents_incidentitem"),
+        erasable("incidents_telling"),
+        erasable("lessons_levelword"),
+        erasable("lessons_progress"),
+        erasable("rigs_card"),
+    ]
