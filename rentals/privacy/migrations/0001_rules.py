@@ -10,10 +10,11 @@ class Migration(migrations.Migration):
     dependencies = [
         ("audit", "0003_redaction"),
         ("afloat", "0004_watch_rules"),
-        ("bench", "0004_wear_rules"),
+        ("bench", "0008_job_rules"),
         ("incidents", "0004_closing_rules"),
         ("lessons", "0002_rules"),
         ("rigs", "0002_rules"),
+        ("takings", "0004_ledger_rules"),
     ]
     operations = [
         erasable("audit_entry"),
@@ -25,6 +26,8 @@ class Migration(migrations.Migration):
         erasable("afloat_logcorrection"),
         erasable("afloat_phasechange"),
         erasable("afloat_sighting"),
+        erasable("bench_inspection"),
+        erasable("bench_jobline"),
         erasable("bench_returncheck"),
         erasable("bench_returnline"),
         erasable("bench_rigwear"),
@@ -37,4 +40,15 @@ class Migration(migrations.Migration):
         erasable("lessons_levelword"),
         erasable("lessons_progress"),
         erasable("rigs_card"),
+        erasable("takings_charge"),
+        erasable("takings_dayclose"),
+        erasable("takings_ledgerentry"),
+        erasable("takings_pass"),
+        erasable("takings_passuse"),
+        erasable("takings_payment"),
+        erasable("takings_price"),
+        erasable("takings_receipt"),
+        erasable("takings_receiptline"),
+        erasable("takings_taxrate"),
+        erasable("takings_voucher"),
     ]
