@@ -9,8 +9,10 @@ makes every sail and board a class of its own, as one writes the model without t
 """
 
 import argparse
+import os
 import sys
 from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from statistics import median
@@ -124,10 +126,7 @@ def classes(count: int) -> Iterator[str]:
         "worst gap", "served beside first come, %", "checker clean",
     )  # fmt: skip
     for name, (kind, target_s) in CLASSES.items():
-        found = [
-            timed(problem, 20.0)
-            for problem in days(kind, max(2, count // 4) if kind is made.POOLED else count)
-        ]
+        found = [timed(problem, 20.0) for problem in days(kind, count)]
         in_time = sum(day.proven and day.whole_s <= target_s for day in found)
         more = [100 * (day.served / day.first_served - 1) for day in found]
         yield row(
@@ -322,6 +321,24 @@ def re_rigs(count: int) -> Iterator[str]:
         yield row(name, len(plans), quantiles(times), sum(p.proven for p in plans), f"{worst:.3%}", clean)
 
 
+def stations() -> Iterator[str]:
+    """Ten stations at once, as workers with a process each take them."""
+    cores = os.cpu_count() or 1
+    problems = list(days(made.STATION, 10))
+    alone = [seconds(lambda day=problem: solve(day, 20.0, perf_counter)) for problem in problems]  # type: ignore[misc]
+    with ProcessPoolExecutor(cores) as pool:
+        list(pool.map(solved, problems[:cores]))  # processes are up and the solver is loaded
+        together = seconds(lambda: list(pool.map(solved, problems)))
+    yield "\nTen stations of 300 at once, one process a core.\n"
+    yield from heading("cores", "together, s", "one after another, s", "together beside sum / cores")
+    yield row(cores, f"{together:.2f}", f"{sum(alone):.2f}", f"{together / (sum(alone) / cores):.2f}")
+
+
+def solved(problem: Problem) -> bool:
+    """Whether a day was proven within the time that a worker gives it."""
+    return solve(problem, 20.0, perf_counter).proven
+
+
 def main(arguments: list[str]) -> int:
     """Print the tables, and write them where asked."""
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.bench_allot")
@@ -336,6 +353,7 @@ def main(arguments: list[str]) -> int:
         growth(),
         mismatch(given.days),
         desk(given.days),
+        stations(),
     )
     for part in parts:
         for line in part:
