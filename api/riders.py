@@ -8,7 +8,7 @@ from rest_framework.response import Response
 from api.endpoint import Asked, Endpoint
 from api.paging import PageQuery
 from api.schema import operation
-from api.shapes import Choice, Day, In, Moment, Note, RiderBrief, Tenths, Text
+from api.shapes import Choice, Day, In, Moment, Note, Out, RiderBrief, Tenths, Text
 from rentals.lib import clock
 from rentals.lib.problems import NotVisible
 from rentals.people import services
@@ -47,6 +47,23 @@ class RiderFacts(In):
     guardian_name = Note(most=NAME)
     guardian_phone = Note(most=PHONE)
     consent = serializers.BooleanField(default=False)
+
+
+class MedicalNote(Out):
+    """What helpers should know of a rider, kept with their word."""
+
+    note = serializers.CharField(source="medical_note.note", allow_null=True, default=None)
+    agreed_by = serializers.CharField(source="medical_note.agreed_by", allow_null=True, default=None)
+    agreed_at = Moment(source="medical_note.agreed_at", allow_null=True, default=None)
+    wording = serializers.CharField(source="medical_note.wording", allow_null=True, default=None)
+
+
+class NewMedicalNote(In):
+    """What helpers should know; an empty note removes it."""
+
+    note = Note(most=services.MEDICAL_NOTE)
+    agreed = serializers.BooleanField(help_text="The rider or guardian agrees that it is kept and shown.")
+    agreed_by = Note(most=NAME, help_text="Needed for a minor: the guardian.")
 
 
 class RiderQuery(PageQuery):
@@ -88,3 +105,20 @@ class OneRider(Endpoint):
             raise NotVisible("There is no such rider here.")
         self.on_clock_of(rider.station)
         return rider
+
+
+class RiderMedicalNote(OneRider):
+    """What helpers should know of a rider."""
+
+    @operation("get_medical_note", MedicalNote)
+    def get(self, request: Asked, rider_id: int) -> Response:
+        """Return a rider's medical note, where one is kept."""
+        return self.say(MedicalNote, self._rider(rider_id))
+
+    @operation("keep_medical_note", MedicalNote, body=NewMedicalNote)
+    def put(self, request: Asked, rider_id: int) -> Response:
+        """Keep a note in place of the one on record, or remove it."""
+        services.keep_medical_note(
+            actor=request.actor, rider_id=rider_id, **self.body(NewMedicalNote), now=clock.now()
+        )
+        return self.say(MedicalNote, self._rider(rider_id))

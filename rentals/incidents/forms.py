@@ -10,11 +10,13 @@ from django import forms
 from rentals.fleet.models import Item
 from rentals.incidents import queries
 from rentals.incidents.models import Cause, Kind, Severity, Telling
-from rentals.incidents.services import DONE, NAME, NOTE, PLACE, WHY, WITNESS, WORDS, Told
-from rentals.lib.forms import MomentForm, OnceForm, PlainForm
+from rentals.incidents.services import DONE, NAME, NOTE, PLACE, SAID, WHOM, WHY, WITNESS, WORDS, Told
+from rentals.lib.forms import MomentForm, NumberField, OnceForm, PlainForm
 from rentals.lib.problems import Refused
 from rentals.stations.models import Station
+from rigging import units
 from rigging.checks.lists import CLOSING
+from rigging.drift import Current
 
 NAMES = {"happened_at": "time", "outing_id": "outing", "rider_id": "rider", "items": "tags"}
 """Fields of the service that the form calls otherwise."""
@@ -165,6 +167,27 @@ class ReopenDayForm(PlainForm):
 
     name = forms.CharField(label="Who opens it again?", max_length=NAME)
     note = forms.CharField(label="Why?", max_length=NOTE)
+
+
+class CallForm(OnceForm):
+    """Whom somebody just told."""
+
+    whom = forms.CharField(label="Whom did you tell?", max_length=WHOM, help_text="such as: rescue service")
+    words = forms.CharField(label="What was said?", max_length=SAID, required=False)
+
+
+class CurrentForm(PlainForm):
+    """The surface current as staff know it."""
+
+    kn = NumberField(label="Current in kn", unit="kn", low=0, high=9, required=False)
+    toward = NumberField(label="It sets toward, in degrees", unit="degrees", low=0, high=360, required=False)
+
+    def current(self) -> Current | None:
+        """Return what was entered; None where either is missing or off."""
+        if not self.is_valid() or None in self.cleaned_data.values():
+            return None
+        speed, toward = (float(self.cleaned_data[name]) for name in ("kn", "toward"))
+        return Current(speed_ms=float(units.from_knots(speed)), toward_deg=toward % 360)
 
 
 def as_told(telling: Telling, station: Station) -> dict[str, object]:

@@ -6,6 +6,7 @@ from typing import Any
 from rentals.afloat.mapping import Beach, shore_of
 from rentals.stations.models import Station
 from rigging import wind
+from rigging.drift import Drift, LastKnown, position_words
 
 AGE_BANDS = ((12, "under 12"), (18, "12 to 17"), (30, "18 to 29"), (45, "30 to 44"), (60, "45 to 59"))
 OLDEST_BAND = "60 and over"
@@ -45,3 +46,9 @@ def age_band(born_on: date, at: datetime) -> str:
     had_birthday = (at.month, at.day) >= (born_on.month, born_on.day)
     years = at.year - born_on.year - (not had_birthday)
     return next((words for below, words in AGE_BANDS if years < below), OLDEST_BAND)
+
+
+def place_words(place: LastKnown | Drift) -> str:
+    """Return a place in decimal degrees, and in degrees and minutes as it is said over radio."""
+    latitude, longitude = place.latitude_deg, place.longitude_deg
+    return f"{latitude:.5f}, {longitude:.5f} · {position_words(latitude, longitude)}"

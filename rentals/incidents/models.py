@@ -192,3 +192,20 @@ class Closing(models.Model):
 
     def __str__(self) -> str:
         return f"{self.day:%Y-%m-%d} {self.step} by {self.name}"
+
+
+class CallMade(models.Model):
+    """That somebody was told of a rider in distress: whom, when, and what was said."""
+
+    outing = models.ForeignKey(Outing, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    whom = models.CharField(max_length=120)
+    words = models.CharField(max_length=500, blank=True)
+
+    class Meta:
+        indexes = (models.Index(fields=["outing", "at"], name="call_made_by_outing"),)
+        constraints = (models.CheckConstraint(name="call_made_to_somebody", condition=~Q(whom="")),)
+
+    def __str__(self) -> str:
+        return f"{self.whom} told of outing {self.outing_id}"

@@ -1,4 +1,4 @@
-"""Pages of incidents: the list, telling, correcting, following up, the export; and the closing round."""
+"""Pages of incidents: the list, telling, correcting, following up; the distress sheet; the closing round."""
 
 import csv
 from dataclasses import astuple, fields
@@ -8,12 +8,15 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.safestring import mark_safe
 
 from rentals.bookings import queries as bookings
 from rentals.incidents import queries, services
 from rentals.incidents.forms import (
+    CallForm,
     ClosingForm,
     CorrectionForm,
+    CurrentForm,
     DoneForm,
     IncidentForm,
     ReopenDayForm,
@@ -21,12 +24,15 @@ from rentals.incidents.forms import (
     as_told,
     at,
 )
+from rentals.incidents.mapping import place_words
 from rentals.incidents.models import Kind
 from rentals.lib import clock
 from rentals.lib.access import Act
 from rentals.lib.problems import Refused
 from rentals.people import queries as people
 from rentals.people.doors import StaffRequest, asked_day, may, station_page
+from rigging.drawing import search_svg
+from rigging.drift import LEEWAY
 
 LONGEST_ID = 19
 """Digits beyond which a number is no row's."""
@@ -165,6 +171,45 @@ def closing(request: StaffRequest) -> HttpResponse:
     return render(
         request, "incidents/closing.html", context, status=422 if sign.errors or reopen.errors else 200
     )
+
+
+@station_page("GET", "POST")
+def distress(request: StaffRequest, outing_id: int) -> HttpResponse:
+    """Show the sheet to read to the rescue service; note whom somebody told."""
+    outing = bookings.outing_for(request.actor, request.station, outing_id)
+    call = CallForm(
+        request.POST or None, initial={"whom": f"Rescue service, {request.station.rescue_number}"}
+    )
+    if call.is_bound and _note_call(request, outing_id, call):
+        return redirect(request.get_full_path())
+    asked = CurrentForm(request.GET if request.GET.get("kn") or request.GET.get("toward") else None)
+    now = clock.now()
+    sheet = queries.distress_sheet(outing, current=asked.current(), now=now)
+    context = {
+        "station": request.station,
+        "page": "afloat",
+        "sheet": sheet,
+        "now": now,
+        "age": outing.rider.age_on(now.date()),
+        "places": [(each, LEEWAY[each.drifter].words, place_words(each)) for each in sheet.drifts],
+        "last_place": place_words(sheet.last.known) if sheet.last else "",
+        "drawing": mark_safe(search_svg(sheet.drifts)) if sheet.drifts else "",  # noqa: S308 - escaped by the core
+        "call": call,
+        "asked": asked,
+    }
+    return render(request, "incidents/distress.html", context, status=422 if call.errors else 200)
+
+
+def _note_call(request: StaffRequest, outing_id: int, form: CallForm) -> bool:
+    if not form.is_valid():
+        return False
+    try:
+        services.note_call(actor=request.actor, outing_id=outing_id, **form.cleaned_data, now=clock.now())
+    except Refused as refused:
+        form.refuse(refused)
+        return False
+    messages.success(request, "Noted.")
+    return True
 
 
 def _sign(request: StaffRequest, day: date, form: ClosingForm) -> bool:

@@ -74,6 +74,7 @@ class Act(StrEnum):
     FOLLOW_INCIDENT = "add to an incident"
     CLOSE_INCIDENT = "close an incident"
     SIGN_CLOSING = "sign the closing round"
+    NOTE_CALL = "note whom you told"
 
 
 class System(StrEnum):
@@ -152,6 +153,7 @@ MAY: Final[Mapping[Act, frozenset[Role]]] = {
     Act.FOLLOW_INCIDENT: _ALL,
     Act.CLOSE_INCIDENT: frozenset({Role.MANAGER}),
     Act.SIGN_CLOSING: _BEACH,
+    Act.NOTE_CALL: _ALL,
 }
 
 _asked: ContextVar[bool] = ContextVar("permission asked", default=False)

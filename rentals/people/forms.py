@@ -8,8 +8,8 @@ from django import forms
 from rentals.lib.access import Role
 from rentals.lib.forms import NumberField, PlainForm
 from rentals.lib.show import CHOICES
-from rentals.people.models import MASS_KG, STATURE_CM, Rider
-from rentals.people.services import RiderFacts, StaffFacts
+from rentals.people.models import MASS_KG, STATURE_CM, MedicalNote, Rider
+from rentals.people.services import MEDICAL_NOTE, MEDICAL_WORDING, RiderFacts, StaffFacts
 from rentals.stations.models import LEVELS, Station
 from rentals.stations.services import StationFacts
 from rigging import units
@@ -147,3 +147,24 @@ class UnitsForm(PlainForm):
     wind = forms.ChoiceField(label="Wind", choices=[(each, each) for each in CHOICES["wind"]])
     mass = forms.ChoiceField(label="Mass", choices=[(each, each) for each in CHOICES["mass"]])
     length = forms.ChoiceField(label="Length", choices=[(each, each) for each in CHOICES["length"]])
+
+
+class MedicalForm(PlainForm):
+    """What helpers should know, and who agrees that it is kept."""
+
+    note = forms.CharField(
+        label="What should helpers know?",
+        max_length=MEDICAL_NOTE,
+        required=False,
+        help_text="such as: asthma, spray in the left pocket. Leave it empty to remove it",
+    )
+    agreed_by = forms.CharField(label="Who agrees?", max_length=120, required=False)
+    agreed = forms.BooleanField(label=MEDICAL_WORDING, required=False)
+
+    @classmethod
+    def of(cls, rider: Rider, data: Any = None) -> "MedicalForm":
+        """Return the form filled with what is kept."""
+        kept = MedicalNote.objects.filter(rider=rider).first()
+        known = {"note": kept.note, "agreed_by": kept.agreed_by, "agreed": True} if kept else {}
+        usual = {"agreed_by": rider.guardian_name or rider.name}
+        return cls(data, prefix="medical", initial={**usual, **known})

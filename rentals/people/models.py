@@ -112,3 +112,23 @@ class Rider(models.Model):
     def is_minor_on(self, day: date) -> bool:
         """Say whether a guardian must consent."""
         return self.age_on(day) < ADULT_AGE
+
+
+class MedicalNote(models.Model):
+    """What helpers should know of a rider in distress; kept only while the rider or guardian agrees."""
+
+    rider = models.OneToOneField(Rider, models.CASCADE, related_name="medical_note")
+    note = models.CharField(max_length=300)
+    agreed_by = models.CharField(max_length=120)
+    agreed_at = models.DateTimeField()
+    wording = models.CharField(max_length=20)
+
+    class Meta:
+        constraints = (
+            models.CheckConstraint(
+                name="medical_note_is_agreed_to", condition=~Q(note="") & ~Q(agreed_by="")
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"medical note of rider {self.rider_id}"

@@ -12,13 +12,20 @@ from rentals.audit import services as journal
 from rentals.lib.access import Act, Actor, Role, System
 from rentals.lib.problems import NotVisible, Refused
 from rentals.lib.writes import inside_write, write
-from rentals.people.models import MASS_KG, STATURE_CM, Posting, Rider, User
+from rentals.people.models import MASS_KG, STATURE_CM, MedicalNote, Posting, Rider, User
 from rentals.stations import services as stations
 from rentals.stations.models import Station
 from rigging.levels import Level
 
 OLDEST_YEARS = 100
 YOUNGEST_YEARS = 5
+MEDICAL_NOTE = 300
+MEDICAL_VERSION = "2026-11"
+MEDICAL_WORDING = (
+    "I agree that the station keeps this note, and shows it to its staff and to those who come to help me. "
+    "I can take this back at any time; the note is then removed."
+)
+"""What is agreed to. A new wording gets a new version."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +74,53 @@ def change_rider(*, actor: Actor, rider_id: int, facts: RiderFacts, now: datetim
     line = journal.Line("rider", rider.pk, f"Changed {', '.join(changed) or 'nothing'}", changed)
     journal.record(actor=actor, act=Act.EDIT_RIDER, station_id=rider.station_id, lines=[line], now=now)
     return rider
+
+
+@write
+def keep_medical_note(
+    *, actor: Actor, rider_id: int, note: str, agreed: bool, agreed_by: str = "", now: datetime
+) -> MedicalNote | None:
+    """Keep what helpers should know of a rider, in the wording they agreed to; an empty note removes it.
+
+    The journal says that a note came or went, never what it says.
+
+    Raises:
+        NotVisible: no such rider at the actor's stations.
+        UnableToKeepRider: a note that nobody agreed to.
+    """
+    rider = Rider.objects.visible_to(actor).select_for_update().filter(pk=rider_id).first()
+    if rider is None:
+        raise NotVisible("There is no such rider here.")
+    actor.require(Act.EDIT_RIDER, station_id=rider.station_id)
+    kept = None
+    MedicalNote.objects.filter(rider=rider).delete()
+    if note.strip():
+        kept = _agreed_note(rider, note.strip(), agreed, agreed_by, now)
+    text = f"Medical note kept; {kept.agreed_by} agrees" if kept else "Medical note removed"
+    line = journal.Line("rider", rider.pk, text, {"wording": kept.wording if kept else ""})
+    journal.record(actor=actor, act=Act.EDIT_RIDER, station_id=rider.station_id, lines=[line], now=now)
+    return kept
+
+
+def _agreed_note(rider: Rider, note: str, agreed: bool, agreed_by: str, now: datetime) -> MedicalNote:
+    wrong = {}
+    if not agreed:
+        wrong["agreed"] = (
+            "Keep a note only when the rider or guardian agrees. Tick it, or leave the note empty."
+        )
+    if rider.is_minor_on(now.date()) and not agreed_by.strip():
+        wrong["agreed_by"] = "Enter the guardian who agrees."
+    if len(note) > MEDICAL_NOTE:
+        wrong["note"] = f"Enter at most {MEDICAL_NOTE} characters."
+    if wrong:
+        raise UnableToKeepRider(next(iter(wrong.values())), fields=wrong)
+    return MedicalNote.objects.create(
+        rider=rider,
+        note=note,
+        agreed_by=agreed_by.strip()[:120] or rider.name,
+        agreed_at=now,
+        wording=MEDICAL_VERSION,
+    )
 
 
 @inside_write

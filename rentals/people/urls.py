@@ -17,4 +17,5 @@ urlpatterns = [
     path("station/limits/", views.limits, name="wind-limits"),
     path("station/staff/", views.hire, name="hire"),
     path("station/staff/<int:posting_id>/end/", views.let_go, name="let-go"),
+    path("riders/<int:rider_id>/medical-note/", views.medical_note, name="medical-note"),
 ]

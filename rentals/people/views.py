@@ -15,7 +15,7 @@ from rentals.lib.forms import PlainForm
 from rentals.lib.live import found
 from rentals.people import queries, services
 from rentals.people.doors import StaffRequest, may, station_page
-from rentals.people.forms import LimitsForm, RiderForm, StaffForm, StationForm, UnitsForm
+from rentals.people.forms import LimitsForm, MedicalForm, RiderForm, StaffForm, StationForm, UnitsForm
 from rentals.people.models import Rider
 from rentals.stations import services as stations
 from rentals.stations.queries import wind_limits
@@ -48,7 +48,8 @@ def rider(request: StaffRequest, rider_id: int) -> HttpResponse:
         else:
             messages.success(request, f"Saved {form.cleaned_data['name']}.")
             return redirect("rider", request.station.slug, known.pk)
-    context = {"station": request.station, "page": "riders", "rider": known, "form": form}
+    medical = MedicalForm.of(known)
+    context = {"station": request.station, "page": "riders", "rider": known, "form": form, "medical": medical}
     return render(request, "people/rider.html", context, status=422 if form.errors else 200)
 
 
@@ -160,3 +161,30 @@ def _station_page(request: StaffRequest, **bound: PlainForm) -> HttpResponse:
         "wrong": any(form.errors for form in bound.values()),
     }
     return render(request, "people/station.html", context, status=422 if context["wrong"] else 200)
+
+
+@station_page("POST")
+def medical_note(request: StaffRequest, rider_id: int) -> HttpResponse:
+    """Keep or remove what helpers should know of a rider."""
+    known = Rider.objects.visible_to(request.actor).filter(station=request.station, pk=rider_id).first()
+    if known is None:
+        raise Http404
+    form = MedicalForm.of(known, request.POST)
+    if form.is_valid():
+        try:
+            services.keep_medical_note(
+                actor=request.actor, rider_id=known.pk, **form.cleaned_data, now=clock.now()
+            )
+        except services.UnableToKeepRider as refused:
+            form.refuse(refused)
+        else:
+            messages.success(request, "Saved.")
+            return redirect("rider", request.station.slug, known.pk)
+    context = {
+        "station": request.station,
+        "page": "riders",
+        "rider": known,
+        "form": RiderForm.of(known),
+        "medical": form,
+    }
+    return render(request, "people/rider.html", context, status=422)

@@ -336,6 +336,16 @@ ROWS = (
     Row("lives", "get", at_tarrow("lives/"), None, BEACH_DOES),
     Row("review", "get", at_tarrow("review/"), None, MANAGER_DOES),
     Row("costs", "put", _costs_of_a_sail, _json(COSTS), MANAGER_DOES),
+    Row("distress", "get", of_an_outing("out", "distress/"), None, LOOK),
+    Row("calls", "post", of_an_outing("out", "calls/"), _json({"whom": "Rescue service"}), ALL_MAKE),
+    Row("medical-note", "get", lambda cast: f"/riders/{cast.wren.pk}/medical-note/", None, LOOK),
+    Row(
+        "medical-note",
+        "put",
+        lambda cast: f"/riders/{cast.wren.pk}/medical-note/",
+        _json({"note": "Asthma", "agreed": True}),
+        ALL_DO,
+    ),
     Row("closing", "get", at_tarrow("closing/"), None, LOOK),
     Row(
         "closing",

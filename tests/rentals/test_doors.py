@@ -87,6 +87,13 @@ def _limits(cast: Walk) -> Call:
     )
 
 
+def _medical_note(cast: Walk) -> Call:
+    rider = cast.wren
+    return lambda actor: people.keep_medical_note(
+        actor=actor, rider_id=rider.pk, note="Asthma", agreed=True, now=cast.now
+    )
+
+
 def _book(cast: Walk) -> Call:
     return lambda actor: cast.book(cast.wren, actor=actor)
 
@@ -356,6 +363,7 @@ DOORS = [
     Door("people.end_posting", "--M", _end_posting),
     Door("stations.change_station", "--M", _station),
     Door("stations.set_wind_limits", "--M", _limits),
+    Door("people.keep_medical_note", "DIM", _medical_note),
     Door("bookings.book_party", "D-M", _book),
     Door("bookings.cancel_outing", "D-M", _cancel),
     Door("rigs.kit_outing", "DIM", _kit),

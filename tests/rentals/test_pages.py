@@ -109,7 +109,7 @@ PAGES = [
     Page("station", ["stations_windlimit", "people_posting"]),
     Page("bench", ["bench_job", "bench_jobline", "bench_photo"], lambda cast: after(cast.mended("S1"))),
     Page("riders", ["people_rider"], lambda cast: after(cast.wren)),
-    Page("rider", ["people_rider"], lambda cast: [cast.wren.pk]),
+    Page("rider", ["people_rider", "people_medicalnote"], lambda cast: [cast.wren.pk]),
     Page("book", ["people_rider"], lambda cast: after(cast.wren)),
     Page("beach", [*BEACH, "bookings_outing"]),
     Page("weather", ["weather_run", "weather_hour", "weather_observation", "weather_source"]),

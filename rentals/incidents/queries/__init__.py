@@ -1,6 +1,7 @@
-"""What the pages of incidents look at: incidents as told, and how a station's day stands at closing time."""
+"""What the pages look at: incidents as told, the distress sheet, and a day at closing time."""
 
 from rentals.incidents.queries.closing import OpenDay, closing_of
+from rentals.incidents.queries.distress import LastSeen, Said, Sheet, distress_sheet
 from rentals.incidents.queries.telling import (
     Listed,
     Nameless,
@@ -16,11 +17,15 @@ from rentals.incidents.queries.telling import (
 )
 
 __all__ = [
+    "LastSeen",
     "Listed",
     "Nameless",
     "OpenDay",
+    "Said",
+    "Sheet",
     "Whole",
     "closing_of",
+    "distress_sheet",
     "incidents_at",
     "items_tagged",
     "kit_of",

@@ -136,14 +136,13 @@ def _turn(
     missing: list[dict[str, object]] | None = None,
 ) -> Closing:
     assert is_shut(len(found.turns)) == (step == Closing.Step.REOPENED)  # noqa: S101 - asked before
-    assert actor.user_id is not None  # noqa: S101 - a role at a station is a person's
     line = Closing.objects.create(
         station=station,
         day=found.day,
         turn=len(found.turns) + 1,
         step=step,
         at=now,
-        by_id=actor.user_id,
+        by_id=actor.person_id,
         name=" ".join(name.split())[:NAME],
         points=points or [],
         missing=missing or [],

@@ -73,7 +73,7 @@ def report_incident(
     if claim.result_id is not None:
         return Incident.objects.get(pk=claim.result_id)
     told = _checked(station_id, told, now)
-    incident = Incident.objects.create(station_id=station_id, reported_at=now, reported_by_id=_person(actor))
+    incident = Incident.objects.create(station_id=station_id, reported_at=now, reported_by_id=actor.person_id)
     telling = _tell(actor, incident, told, version=1, why="", now=now)
     _hold_back(actor, Act.REPORT_INCIDENT, incident, telling, item_ids, now)
     _record(actor, Act.REPORT_INCIDENT, incident, telling, f"Reported: {_named(telling)}", now)
@@ -188,7 +188,7 @@ def _follow(
     if not words.strip():
         raise UnableToTell.at("words", "Enter what was done or found.")
     done = FollowUp.objects.create(
-        incident=incident, at=now, by_id=_person(actor), step=step, turn=turn, words=words.strip()[:DONE]
+        incident=incident, at=now, by_id=actor.person_id, step=step, turn=turn, words=words.strip()[:DONE]
     )
     text = done.words if step == FollowUp.Step.NOTE else f"{step.label.capitalize()}: {done.words}"
     line = journal.Line("incident", incident.pk, text)
@@ -248,7 +248,7 @@ def _tell(actor: Actor, incident: Incident, told: Told, *, version: int, why: st
         incident=incident,
         version=version,
         at=now,
-        by_id=_person(actor),
+        by_id=actor.person_id,
         why=why[:WHY],
         weather=queries.weather_then(incident.station, told.happened_at),
         **asdict(told),
@@ -283,11 +283,6 @@ def _record(actor: Actor, act: Act, incident: Incident, telling: Telling, text: 
 
 def _named(telling: Telling) -> str:
     return f"{telling.get_kind_display()}, {telling.get_severity_display()}"
-
-
-def _person(actor: Actor) -> int:
-    assert actor.user_id is not None  # noqa: S101 - a role at a station is a person's
-    return actor.user_id
 
 
 def _visible(actor: Actor, incident_id: int) -> Incident:

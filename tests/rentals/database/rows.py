@@ -43,7 +43,7 @@ from rentals.bench.models import (
 from rentals.bookings.models import Booking, KitPart, Outing, Party
 from rentals.fleet.models import RIG_PARTS, Hold, HoldBack, Item, ItemModel, Kind, Rig
 from rentals.mail.models import Call, Hook, Letter
-from rentals.people.models import Posting, Rider, User
+from rentals.people.models import MedicalNote, Posting, Rider, User
 from rentals.rigs.models import Card
 from rentals.stations.models import Station, WindLimit
 from rentals.weather.models import Hour, Observation, Run, Source
@@ -275,6 +275,9 @@ _ONE: Mapping[type[models.Model], Callable[[Rows], models.Model]] = {
         user=rows.user, station=rows.station, role="desk", since=date(2027, 1, 1)
     ),
     Rider: lambda rows: rows.rider,
+    MedicalNote: lambda rows: MedicalNote.objects.create(
+        rider=rows.rider, note="Asthma", agreed_by="Ada Brill", agreed_at=NOON, wording="2026-11"
+    ),
     Source: lambda rows: Source.objects.create(
         station=rows.station, kind="taf", url="https://met.invalid/taf"
     ),

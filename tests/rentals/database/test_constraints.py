@@ -38,7 +38,7 @@ from rentals.bench.models import (
 from rentals.bookings.models import Booking, KitPart, Outing, Party
 from rentals.fleet.models import RIG_PARTS, Hold, HoldBack, Item, ItemModel, Kind, Rig
 from rentals.mail.models import Call, Hook, Letter
-from rentals.people.models import Posting, Rider, User
+from rentals.people.models import MedicalNote, Posting, Rider, User
 from rentals.rigs.models import Card
 from rentals.stations.models import Station, WindLimit
 from rentals.weather.models import Hour, Observation, Run, Source
@@ -113,6 +113,8 @@ CHECKS = [
     *outside("rider_stature", Rider, "stature_cm", 99, 221),
     *outside("rider_level", Rider, "level", "wizard", ""),
     *outside("rider_born", Rider, "born_on", date(1899, 12, 31)),
+    *outside("medical_note_is_agreed_to", MedicalNote, "agreed_by", ""),
+    *outside("medical_note_is_agreed_to", MedicalNote, "note", ""),
     *outside("consent_by_a_named_guardian", Rider, "guardian_consent_at", NOON),
     *outside("source_kind", Source, "kind", "hand", "rumour"),
     *outside("source_height", Source, "height_m", 0.4, 200.1),

@@ -8,7 +8,7 @@ from django.db import connection, models
 from django.db.models import CheckConstraint
 
 from rentals.bookings.models import Outing
-from rentals.incidents.models import Closing, FollowUp, Incident, IncidentItem, Telling
+from rentals.incidents.models import CallMade, Closing, FollowUp, Incident, IncidentItem, Telling
 from tests.rentals.database.rows import HOUR, NOON, Rows, copied, inserted, refused_as_twin, refused_by
 from tests.rentals.database.test_rules import laid
 
@@ -58,6 +58,11 @@ def a_signature(rows: Rows) -> Closing:
     )
 
 
+def a_call(rows: Rows) -> CallMade:
+    """Somebody was told."""
+    return CallMade.objects.create(outing=rows.outing(), at=NOON, by=rows.user, whom="Rescue service")
+
+
 Row = Callable[[Rows], models.Model]
 
 CHECKS: list[tuple[str, Row, dict[str, Any]]] = [
@@ -73,6 +78,7 @@ CHECKS: list[tuple[str, Row, dict[str, Any]]] = [
     ("follow_up_step", a_closing, {"step": "closed", "turn": None}),
     ("follow_up_step", a_closing, {"step": "shelved", "turn": None}),
     ("closing_by_a_named_person", a_signature, {"step": "reopened", "turn": 2, "name": ""}),
+    ("call_made_to_somebody", a_call, {"whom": ""}),
     ("closing_step", a_signature, {"step": "shut", "turn": 2}),
 ]
 TWINS: list[tuple[str, Row, tuple[str, ...], dict[str, Any]]] = [
@@ -88,6 +94,7 @@ KEPT: dict[type[models.Model], Row] = {
     IncidentItem: an_item,
     FollowUp: a_closing,
     Closing: a_signature,
+    CallMade: a_call,
 }
 
 

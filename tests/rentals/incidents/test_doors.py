@@ -61,6 +61,13 @@ def open_again(cast: Walk) -> Call:
     return lambda actor: opened_again(cast, actor=actor)
 
 
+def call(cast: Walk) -> Call:
+    outing = cast.out()
+    return lambda actor: services.note_call(
+        actor=actor, outing_id=outing.pk, whom="Rescue service", now=cast.now
+    )
+
+
 DOORS: dict[str, tuple[Callable[[Walk], Call], str]] = {
     "report_incident": (report, "DIM"),
     "correct_incident": (correct, "DIM"),
@@ -68,6 +75,7 @@ DOORS: dict[str, tuple[Callable[[Walk], Call], str]] = {
     "close_incident": (close, "M"),
     "reopen_incident": (reopen, "M"),
     "sign_day": (sign, "IM"),
+    "note_call": (call, "DIM"),
     "reopen_day": (open_again, "IM"),
 }
 

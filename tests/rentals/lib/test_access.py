@@ -41,6 +41,7 @@ TABLE = {
     Act.FOLLOW_INCIDENT: (True, True, True),
     Act.CLOSE_INCIDENT: (False, False, True),
     Act.SIGN_CLOSING: (False, True, True),
+    Act.NOTE_CALL: (True, True, True),
 }
 CASES = [
     pytest.param(act, role, allowed, id=f"{role} may{'' if allowed else ' not'} {act}")
