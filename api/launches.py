@@ -50,6 +50,9 @@ class LaunchSheet(Out):
     kit_no = serializers.IntegerField(source="outing.kit_no")
     kit = KitPart(many=True)
     points = serializers.ListField(child=PointRow())
+    list_version = serializers.IntegerField(
+        source="listed.version", help_text="Of the check list; nought is the usual one."
+    )
     gates = Gate(many=True)
     caution = serializers.CharField()
 
@@ -94,6 +97,12 @@ class NewCheck(KitNo):
         child=Text(most=REASON), default=dict, help_text="Your reason for each soft gate that you open."
     )
     note = Note()
+    list_version = serializers.IntegerField(
+        min_value=0,
+        allow_null=True,
+        default=None,
+        help_text="Of the list that you went through: refused when it was edited meanwhile.",
+    )
     launch = serializers.BooleanField(default=False, help_text="Let the rider go at once when it passes.")
 
 

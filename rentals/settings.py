@@ -46,6 +46,7 @@ INSTALLED_APPS = [
     "rentals.people",
     "rentals.weather",
     "rentals.fleet",
+    "rentals.checklists",
     "rentals.bookings",
     "rentals.lessons",
     "rentals.takings",

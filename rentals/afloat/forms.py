@@ -1,6 +1,6 @@
 """What is typed and ticked on the beach, and what a manager sets about safety."""
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from typing import Any, Final
 
 from django import forms
@@ -71,6 +71,7 @@ class LaunchForm(OnceForm):
     """The points of a launch check as ticks, and a reason for each soft gate that is shut."""
 
     kit_no = forms.IntegerField(widget=forms.HiddenInput)
+    list_version = forms.IntegerField(widget=forms.HiddenInput, required=False)
     note = forms.CharField(label="Note", max_length=300, required=False)
 
     def __init__(self, points: Lines, shut: list[checks.Gate], data: Any = None, **kwargs: Any) -> None:
@@ -87,6 +88,12 @@ class LaunchForm(OnceForm):
                     max_length=200,
                     help_text="Your reason to let them go all the same",
                 )
+
+    def mark(self, changed: Container[str]) -> None:
+        """Say of each point that is new, or reads otherwise than when it was ticked."""
+        for key in self.keys:
+            if key in changed:
+                self.fields[f"point.{key}"].help_text = "New or reworded just now: look again"
 
     @property
     def points(self) -> list[forms.BoundField]:

@@ -13,7 +13,6 @@ from rentals.fleet.models import RIG_PARTS, Kind
 from rentals.people.models import Rider
 from rentals.stations.models import Station
 from rigging import checks, drift, kit, sizing, sun, wind
-from rigging.checks.lists import Lines
 from rigging.units import BadValue
 
 logger = logging.getLogger(__name__)
@@ -186,11 +185,6 @@ def sun_of(station: Station, moment: datetime) -> sun.SunTimes:
 def age_years(rider: Rider, day: date) -> float:
     """Return a rider's age on a day, exact at birthdays."""
     return float(rider.age_on(day))
-
-
-def points_for(kinds: Iterable[str], lists: Mapping[str, Lines] = checks.LAUNCH) -> Lines:
-    """Return the points of a check for kinds of item, in words."""
-    return checks.checklist([kind.replace("_", " ") for kind in kinds], lists)
 
 
 def _beach(v10_ms: float | None) -> float | None:

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.utils.cache import patch_cache_control
 from django.views.decorators.http import require_safe
@@ -30,6 +30,8 @@ from rentals.afloat.models import LaunchCheck
 from rentals.audit import services as journal
 from rentals.bookings import queries as bookings
 from rentals.bookings.models import Outing
+from rentals.checklists import queries as checklists
+from rentals.checklists.models import Check
 from rentals.lib import clock
 from rentals.lib.access import Act, System, service
 from rentals.lib.forms import OnceForm, PlainForm
@@ -73,16 +75,20 @@ def check(request: StaffRequest, outing_id: int) -> HttpResponse:
     if done and LaunchCheck.objects.filter(pk=done, passed=True).exists():
         return redirect("today", request.station.slug)
     sheet = queries.launch_sheet(outing, ticked=None, now=now)
-    form = LaunchForm(sheet.points, sheet.shut, request.POST or None, initial={"kit_no": outing.kit_no})
+    started = {"kit_no": outing.kit_no, "list_version": sheet.listed.version}
+    form = LaunchForm(sheet.points, sheet.shut, request.POST or None, initial=started)
     failed = None
     if request.method == "POST" and form.is_valid():
-        logged = _log_check(request, outing, form, now)
-        if logged.passed:
-            gone = "is afloat" if "launch" in request.POST else "is cleared"
-            messages.success(request, f"{outing.rider} {gone}.")
-            return redirect("today", request.station.slug)
-        failed = logged
-        form = LaunchForm(sheet.points, sheet.shut, _without_key(request))
+        try:
+            logged = _log_check(request, outing, form, now)
+        except services.ListChanged as changed:
+            form = _on_new_list(request, sheet, changed)
+        else:
+            if logged.passed:
+                gone = "is afloat" if "launch" in request.POST else "is cleared"
+                messages.success(request, f"{outing.rider} {gone}.")
+                return redirect("today", request.station.slug)
+            failed, form = logged, LaunchForm(sheet.points, sheet.shut, _without_key(request))
     context = {
         "station": request.station,
         "page": "today",
@@ -396,6 +402,7 @@ def _log_check(request: StaffRequest, outing: Outing, form: LaunchForm, now: dat
         overrides=form.overrides,
         note=form.cleaned_data["note"],
         launch="launch" in request.POST,
+        list_version=form.cleaned_data["list_version"],
         once=form.cleaned_data["once"],
         now=now,
     )
@@ -412,8 +419,22 @@ def _as_before(beach: Beach) -> dict[str, object]:
     }
 
 
-def _without_key(request: StaffRequest) -> object:
+def _without_key(request: StaffRequest) -> QueryDict:
     """Return what was ticked with a fresh key: the next look is a check of its own."""
     data = request.POST.copy()
     data["once"] = ""
     return data
+
+
+def _on_new_list(
+    request: StaffRequest, sheet: queries.LaunchSheet, changed: services.ListChanged
+) -> LaunchForm:
+    """Return the form on the list as it is now, the ticks kept, what is new or reworded marked."""
+    written = request.POST.get("list_version", "")
+    before = checklists.version_of(request.station, Check.LAUNCH, int(written) if written.isdecimal() else 0)
+    data = _without_key(request)
+    data["list_version"] = str(sheet.listed.version)
+    form = LaunchForm(sheet.points, sheet.shut, data)
+    form.mark(sheet.listed.since(before))
+    form.refuse(changed)
+    return form

@@ -75,6 +75,7 @@ class Act(StrEnum):
     CLOSE_INCIDENT = "close an incident"
     SIGN_CLOSING = "sign the closing round"
     NOTE_CALL = "note whom you told"
+    EDIT_LISTS = "change a check list"
 
 
 class System(StrEnum):
@@ -154,6 +155,7 @@ MAY: Final[Mapping[Act, frozenset[Role]]] = {
     Act.CLOSE_INCIDENT: frozenset({Role.MANAGER}),
     Act.SIGN_CLOSING: _BEACH,
     Act.NOTE_CALL: _ALL,
+    Act.EDIT_LISTS: frozenset({Role.MANAGER}),
 }
 
 _asked: ContextVar[bool] = ContextVar("permission asked", default=False)

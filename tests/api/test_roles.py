@@ -218,6 +218,7 @@ OFFICE_MAKES = (401, 201, 403, 201, 404)
 OFFICE_DOES = (401, 200, 403, 200, 404)
 BEACH_MAKES = (401, 403, 201, 201, 404)
 BEACH_DOES = (401, 403, 200, 200, 404)
+MANAGER_MAKES = (401, 403, 403, 201, 404)
 MANAGER_DOES = (401, 403, 403, 200, 404)
 MANAGER_MAKES = (401, 403, 403, 201, 404)
 
@@ -336,6 +337,14 @@ ROWS = (
     Row("lives", "get", at_tarrow("lives/"), None, BEACH_DOES),
     Row("review", "get", at_tarrow("review/"), None, MANAGER_DOES),
     Row("costs", "put", _costs_of_a_sail, _json(COSTS), MANAGER_DOES),
+    Row("check-list", "get", at_tarrow("check-lists/launch/"), None, LOOK),
+    Row(
+        "check-list",
+        "post",
+        at_tarrow("check-lists/launch/"),
+        _json({"version": 0, "lines": [{"kind": "rider", "text": "Rider is well"}]}),
+        MANAGER_MAKES,
+    ),
     Row("distress", "get", of_an_outing("out", "distress/"), None, LOOK),
     Row("calls", "post", of_an_outing("out", "calls/"), _json({"whom": "Rescue service"}), ALL_MAKE),
     Row("medical-note", "get", lambda cast: f"/riders/{cast.wren.pk}/medical-note/", None, LOOK),

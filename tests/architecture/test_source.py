@@ -18,6 +18,7 @@ APPS = [
     "people",
     "weather",
     "fleet",
+    "checklists",
     "bookings",
     "lessons",
     "takings",

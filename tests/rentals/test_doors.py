@@ -19,6 +19,7 @@ from rentals.bench import services as bench
 from rentals.bench.models import KitRecall
 from rentals.bookings import services as bookings
 from rentals.bookings.models import Outing
+from rentals.checklists import services as checklists
 from rentals.desk import services as desk
 from rentals.desk.services import issuing
 from rentals.fleet import services as fleet
@@ -91,6 +92,13 @@ def _medical_note(cast: Walk) -> Call:
     rider = cast.wren
     return lambda actor: people.keep_medical_note(
         actor=actor, rider_id=rider.pk, note="Asthma", agreed=True, now=cast.now
+    )
+
+
+def _check_list(cast: Walk) -> Call:
+    lines = [checklists.Written(kind="rider", text="Rider is well")]
+    return lambda actor: checklists.keep_list(
+        actor=actor, station_id=cast.tarrow.pk, check="launch", lines=lines, version=0, now=cast.now
     )
 
 
@@ -363,6 +371,7 @@ DOORS = [
     Door("people.end_posting", "--M", _end_posting),
     Door("stations.change_station", "--M", _station),
     Door("stations.set_wind_limits", "--M", _limits),
+    Door("checklists.keep_list", "--M", _check_list),
     Door("people.keep_medical_note", "DIM", _medical_note),
     Door("bookings.book_party", "D-M", _book),
     Door("bookings.cancel_outing", "D-M", _cancel),

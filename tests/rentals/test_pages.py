@@ -92,6 +92,7 @@ PAGES = [
         [
             "bookings_outing",
             "bookings_kitpart",
+            "checklists_checklist",
             "weather_hour",
             "stations_windlimit",
             *BEACH,

@@ -6,10 +6,12 @@ from datetime import datetime, timedelta
 
 from django.db.models import F
 
-from rentals.afloat.mapping import Beach, gate_limits, halved_because, launch_facts, points_for
+from rentals.afloat.mapping import Beach, gate_limits, halved_because, launch_facts
 from rentals.afloat.models import BeachLog, PhaseChange
 from rentals.bookings import queries as bookings
 from rentals.bookings.models import KitPart, Outing
+from rentals.checklists import queries as checklists
+from rentals.checklists.models import Check
 from rentals.lib.when import day_bounds
 from rentals.stations import queries as stations
 from rentals.stations.models import Station
@@ -30,6 +32,7 @@ class LaunchSheet:
     points: Lines
     gates: tuple[checks.Gate, ...]
     facts: checks.LaunchFacts
+    listed: checklists.InForce
     caution: str = checks.CAUTION
 
     @property
@@ -57,7 +60,7 @@ class Lateness:
 
 
 def launch_sheet(outing: Outing, *, ticked: frozenset[str] | None, now: datetime) -> LaunchSheet:
-    """Return the sheet of an outing: six queries.
+    """Return the sheet of an outing: seven queries.
 
     Args:
         outing: with station, rider, booking and party at hand.
@@ -66,7 +69,8 @@ def launch_sheet(outing: Outing, *, ticked: frozenset[str] | None, now: datetime
     """
     station = outing.station
     parts = tuple(bookings.kit_in_force(outing))
-    points = points_for({part.part for part in parts})
+    listed = checklists.in_force(station, Check.LAUNCH)
+    points = listed.points({part.part for part in parts}, outing.rider.level)
     start, end = max(now, outing.starts_at), max(now, outing.ends_at)
     ahead = weather.hours_between(station, start, end)
     open_points = None if ticked is None else tuple(text for key, text in points if key not in ticked)
@@ -81,7 +85,7 @@ def launch_sheet(outing: Outing, *, ticked: frozenset[str] | None, now: datetime
         now=now,
     )
     judged = checks.gates(facts, gate_limits(station), station.hard_gates)
-    return LaunchSheet(outing, parts, points, judged, facts)
+    return LaunchSheet(outing, parts, points, judged, facts, listed)
 
 
 def beach_now(station: Station, *, now: datetime, riders_afloat: int | None = None) -> Beach:

@@ -8,6 +8,7 @@ from rentals.afloat.services.beach import (
     take_back_lightning,
 )
 from rentals.afloat.services.launching import (
+    ListChanged,
     UnableToLaunch,
     call_ashore,
     call_back_afloat,
@@ -51,6 +52,7 @@ __all__ = [
     "BeachEntry",
     "Contact",
     "Extended",
+    "ListChanged",
     "NotAfloat",
     "Safety",
     "Seen",

@@ -10,8 +10,9 @@ from rentals.audit import services as journal
 from rentals.bookings import services as bookings
 from rentals.bookings.models import KitPart, Outing
 from rentals.bookings.states import OutingEvent, OutingState
+from rentals.checklists import queries as checklists
 from rentals.lib.access import Act, Actor
-from rentals.lib.problems import Refused
+from rentals.lib.problems import Conflict, Refused
 from rentals.lib.writes import inside_write, write
 from rigging import checks
 
@@ -21,6 +22,13 @@ class UnableToLaunch(Refused):
 
     slug = "launch-refused"
     title = "Not yet"
+
+
+class ListChanged(Conflict):
+    """The check list was edited while somebody went through it."""
+
+    slug = "check-list-changed"
+    title = "The check list has changed"
 
 
 @write
@@ -33,6 +41,7 @@ def check_launch(
     overrides: Mapping[str, str],
     note: str = "",
     launch: bool = False,
+    list_version: int | None = None,
     once: UUID | None = None,
     now: datetime,
 ) -> LaunchCheck:
@@ -48,17 +57,19 @@ def check_launch(
         overrides: soft gate to the instructor's reason.
         note: anything worth keeping.
         launch: let the rider go at once when the check passes.
+        list_version: of the check list that was gone through; None takes the one in force.
         once: the form's own key.
         now: the moment.
 
     Raises:
         UnableToLaunch: the kit is not issued, or was swapped meanwhile.
+        ListChanged: the list was edited meanwhile.
         UnableToMoveOuting: the outing is past launching.
     """
     outing = bookings.visible_outing(actor, outing_id)
     actor.require(Act.CHECK_LAUNCH, station_id=outing.station_id)
     assert actor.user_id is not None  # noqa: S101 - a role at a station is a person's
-    asked = [outing_id, kit_no, sorted(ticked), dict(overrides), note, launch]
+    asked = [outing_id, kit_no, sorted(ticked), dict(overrides), note, launch, list_version]
     claim = journal.claim(actor=actor, act=Act.CHECK_LAUNCH, key=once, asked=asked, now=now)
     if claim.result_id is not None:
         return LaunchCheck.objects.get(pk=claim.result_id)
@@ -67,6 +78,7 @@ def check_launch(
         state = outing.state.replace("_", " ")
         raise bookings.UnableToMoveOuting(f"The outing is {state}; there is nothing to check now.")
     sheet = queries.launch_sheet(outing, ticked=ticked, now=now)
+    _require_same_list(sheet.listed, list_version)
     reasons = {name: reason.strip() for name, reason in overrides.items() if reason.strip()}
     passed = checks.may_launch(sheet.gates, reasons)
     check = LaunchCheck.objects.create(
@@ -75,7 +87,7 @@ def check_launch(
         at=now,
         by_id=actor.user_id,
         passed=passed,
-        points=[{"key": key, "text": text, "passed": key in ticked} for key, text in sheet.points],
+        points=_logged_points(sheet, ticked),
         gates=[_logged(gate) for gate in sheet.gates],
         overrides=reasons,
         note=note.strip(),
@@ -183,6 +195,22 @@ def _require_issued(outing: Outing, kit_no: int) -> None:
     waiting = KitPart.objects.filter(outing=outing).to_issue().exists()
     if kit_no == 0 or waiting:
         raise UnableToLaunch("Issue the kit before you check it.")
+
+
+def _require_same_list(listed: checklists.InForce, version: int | None) -> None:
+    if version is not None and version != listed.version:
+        raise ListChanged(
+            f"The check list is at version {listed.version} now, you went through version {version}. "
+            "Your ticks are kept; look at the lines that are new, then send it again."
+        )
+
+
+def _logged_points(sheet: queries.LaunchSheet, ticked: frozenset[str]) -> list[dict[str, object]]:
+    """Return each point in the wording and version of the list it was gone through with."""
+    version = sheet.listed.version
+    return [
+        {"key": key, "text": text, "passed": key in ticked, "version": version} for key, text in sheet.points
+    ]
 
 
 def _logged(gate: checks.Gate) -> dict[str, object]:

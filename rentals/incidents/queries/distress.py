@@ -9,7 +9,7 @@ from rentals.afloat import queries as afloat
 from rentals.afloat.models import Acknowledgement, PhaseChange, Sighting
 from rentals.bookings import queries as bookings
 from rentals.bookings.models import KitPart, Outing
-from rentals.fleet.models import WORN
+from rentals.fleet.models import WORN, Kind
 from rentals.incidents.models import CallMade
 from rentals.mail.models import Letter
 from rentals.people.models import MedicalNote
@@ -63,6 +63,11 @@ class Sheet:
     lines: tuple[str, ...]
     told: tuple[Said, ...]
     caution: str = drift.CAUTION
+
+    @property
+    def seen_afar(self) -> list[KitPart]:
+        """What shows from a boat or from the air: sail and board."""
+        return [part for part in self.kit if part.part in (Kind.SAIL, Kind.BOARD)]
 
 
 def distress_sheet(outing: Outing, *, current: Current | None, now: datetime) -> Sheet:

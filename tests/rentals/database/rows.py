@@ -41,6 +41,7 @@ from rentals.bench.models import (
     WearPosting,
 )
 from rentals.bookings.models import Booking, KitPart, Outing, Party
+from rentals.checklists.models import CheckList
 from rentals.fleet.models import RIG_PARTS, Hold, HoldBack, Item, ItemModel, Kind, Rig
 from rentals.mail.models import Call, Hook, Letter
 from rentals.people.models import MedicalNote, Posting, Rider, User
@@ -275,6 +276,9 @@ _ONE: Mapping[type[models.Model], Callable[[Rows], models.Model]] = {
         user=rows.user, station=rows.station, role="desk", since=date(2027, 1, 1)
     ),
     Rider: lambda rows: rows.rider,
+    CheckList: lambda rows: CheckList.objects.create(
+        station=rows.station, check_for="launch", version=1, at=NOON, by=rows.user, lines=[]
+    ),
     MedicalNote: lambda rows: MedicalNote.objects.create(
         rider=rows.rider, note="Asthma", agreed_by="Ada Brill", agreed_at=NOON, wording="2026-11"
     ),

@@ -36,6 +36,7 @@ from rentals.bench.models import (
     WearPosting,
 )
 from rentals.bookings.models import Booking, KitPart, Outing, Party
+from rentals.checklists.models import CheckList
 from rentals.fleet.models import RIG_PARTS, Hold, HoldBack, Item, ItemModel, Kind, Rig
 from rentals.mail.models import Call, Hook, Letter
 from rentals.people.models import MedicalNote, Posting, Rider, User
@@ -114,6 +115,8 @@ CHECKS = [
     *outside("rider_level", Rider, "level", "wizard", ""),
     *outside("rider_born", Rider, "born_on", date(1899, 12, 31)),
     *outside("medical_note_is_agreed_to", MedicalNote, "agreed_by", ""),
+    *outside("check_list_counts_from_one", CheckList, "version", 0),
+    *outside("check_list_check", CheckList, "check_for", "dive"),
     *outside("medical_note_is_agreed_to", MedicalNote, "note", ""),
     *outside("consent_by_a_named_guardian", Rider, "guardian_consent_at", NOON),
     *outside("source_kind", Source, "kind", "hand", "rumour"),
@@ -279,6 +282,8 @@ TWINS = [
     Twin("wind_limit_per_level", WindLimit, ("station_id", "level"), lambda rows: {"mean_ms": 5}),
     Twin("people_user.username", User, ("username",)),
     Twin("one_open_posting_per_role", Posting, ("user_id", "station_id", "role")),
+    Twin("people_medicalnote.rider", MedicalNote, ("rider_id",), lambda rows: {"note": "Allergy"}),
+    Twin("check_list_version_once", CheckList, ("station_id", "check_for", "version")),
     Twin("source_once", Source, ("station_id", "url"), lambda rows: {"kind": "metar"}),
     Twin("hour_once_per_run", Hour, ("run_id", "starts_at"), lambda rows: {"mean_ms": 1}),
     Twin("observation_once", Observation, ("station_id", "kind", "at"), lambda rows: {"mean_ms": 1}),

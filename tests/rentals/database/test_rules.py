@@ -29,6 +29,7 @@ from rentals.bench.states import JobState
 from rentals.bookings.models import KitPart, Outing
 from rentals.bookings.states import MOVES as OUTING_MOVES
 from rentals.bookings.states import OutingState
+from rentals.checklists.models import CheckList
 from rentals.fleet.models import Hold, HoldBack, Item, Kind
 from rentals.fleet.states import MOVES as ITEM_MOVES
 from rentals.fleet.states import ItemState
@@ -530,7 +531,7 @@ class TestNoFaultGivenOut:
 KEPT: list[type[models.Model]] = [
     Entry, Card, LaunchCheck, PhaseChange, BeachLog, ReturnCheck, ReturnLine, WearPosting,
     RigWear, Inspection, JobLine,
-    Acknowledgement, Escalation, HeadCount, LogCorrection, Sighting,
+    Acknowledgement, Escalation, HeadCount, LogCorrection, Sighting, CheckList,
 ]  # fmt: skip
 
 

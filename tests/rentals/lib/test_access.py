@@ -42,6 +42,7 @@ TABLE = {
     Act.CLOSE_INCIDENT: (False, False, True),
     Act.SIGN_CLOSING: (False, True, True),
     Act.NOTE_CALL: (True, True, True),
+    Act.EDIT_LISTS: (False, False, True),
 }
 CASES = [
     pytest.param(act, role, allowed, id=f"{role} may{'' if allowed else ' not'} {act}")
