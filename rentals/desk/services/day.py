@@ -2,7 +2,9 @@
 
 import random
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
+from typing import Any
 
 from rentals.afloat import services as afloat
 from rentals.bench import queries as bench_queries
@@ -11,12 +13,14 @@ from rentals.bookings import services as bookings
 from rentals.bookings.models import Booking, KitPart, Outing
 from rentals.desk import demo
 from rentals.fleet.models import Hold, Item, Kind
+from rentals.incidents import services as incidents
 from rentals.lib.access import Actor
 from rentals.people.models import Rider
 from rentals.rigs import queries as rigs
 from rentals.rigs import services as rigs_services
 from rentals.stations.models import Station
 from rigging import checks, sizing, units
+from rigging.checks.lists import CLOSING
 
 
 class Day:
@@ -54,6 +58,7 @@ class Day:
             ((hour + timedelta(minutes=60), hour + timedelta(minutes=180)), self.others[0:4], self._leave),
             ((hour + timedelta(minutes=180), hour + timedelta(minutes=270)), self.others[4:8], self._leave),
         ]
+        self._go_wrong()
         self._log_beach(early)
         self._look_over(early)
         for (start, end), riders, play in steps:
@@ -148,6 +153,43 @@ class Day:
         bench.take_back(
             actor=self.manager, outing_id=outing.pk, lines=lines, felt="right", now=outing.ends_at
         )
+
+    def _go_wrong(self) -> None:
+        """Leave what went wrong yesterday: a near miss, closed, and a board run aground; signed off."""
+        evening = self.now - timedelta(hours=16)
+        told = incidents.Told(
+            kind="near_miss",
+            severity="none",
+            cause="unknown",
+            happened_at=evening - timedelta(hours=2),
+            words="The boom slid down the mast while planing. The rider swam the rig in; the boat stood by.",
+            place="300 m off the slip",
+            rider_id=self.able[-1].pk,
+        )
+        where: dict[str, Any] = {"actor": self.manager, "station_id": self.station.pk}
+        miss = incidents.report_incident(**where, told=told, now=evening)
+        about: dict[str, Any] = {"actor": self.manager, "incident_id": miss.pk}
+        corrected = replace(told, cause="kit_set", severity="minor")
+        why = "The rider says that the clamp was closed without its shim."
+        incidents.correct_incident(**about, told=corrected, why=why, now=evening + timedelta(minutes=20))
+        learnt = "Shims hang beside the booms now; the launch check asks to lean on the clamp."
+        incidents.close_incident(**about, words=learnt, now=evening + timedelta(minutes=40))
+        aground = replace(
+            told, kind="damage", severity="moderate", cause="ground", words="Ran aground; the fin box leaks."
+        )
+        held = Hold.objects.filter(live=True).values("item")
+        free = Item.objects.filter(station=self.station, state="ready", model__kind=Kind.BOARD)
+        boards = list(free.exclude(pk__in=held).order_by("-water_s").values_list("pk", flat=True)[:1])
+        incidents.report_incident(**where, told=aground, item_ids=boards, now=evening)
+        if not Outing.objects.afloat().filter(station=self.station).exists():
+            incidents.sign_day(
+                **where,
+                day=self.station.local(evening).date(),
+                ticked=frozenset(key for key, _ in CLOSING),
+                name=self.manager.name,
+                note="Counted with the desk.",
+                now=evening + timedelta(hours=1),
+            )
 
     def _bench(self) -> None:
         """Leave two faults on the bench, of items that nobody is promised."""
