@@ -16,7 +16,7 @@ from rigging.drift import Current
 MOST_CURRENT_MS = 5
 
 
-class LastSeen(Out):
+class LastPlace(Out):
     """Where and when a rider was last known to be."""
 
     at = Moment(source="known.at")
@@ -57,7 +57,7 @@ class DistressSheet(Out):
     )
     worn = KitPart(many=True)
     kit = KitPart(many=True)
-    last = LastSeen(allow_null=True)
+    last = LastPlace(allow_null=True)
     areas = Area(many=True, source="drifts")
     why_none = serializers.CharField(help_text="Why there is no area; empty where there is one.")
     lines = serializers.ListField(child=serializers.CharField(), help_text="To read out.")
