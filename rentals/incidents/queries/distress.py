@@ -159,7 +159,7 @@ def _told(outing: Outing) -> tuple[Said, ...]:
     """Return who was told what when, newest first: four queries."""
     phases = PhaseChange.objects.filter(outing=outing)
     taken = Acknowledgement.objects.filter(change__outing=outing).select_related("by", "change")
-    letters = Letter.objects.of_events(f"overdue:{outing.pk}:")
+    letters = Letter.objects.filter(event__startswith=f"overdue:{outing.pk}:")
     calls = CallMade.objects.filter(outing=outing).select_related("by")
     said = [Said(each.raised_at, "Marram", f"Raised: {each.phase}") for each in phases]
     said += [Said(each.at, each.by.shown_name, f"Took on: {each.change.phase}") for each in taken]
