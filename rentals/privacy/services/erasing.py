@@ -12,7 +12,7 @@ from rentals.lib.access import Act, Actor, System
 from rentals.lib.problems import Conflict
 from rentals.lib.writes import inside_write, write
 from rentals.mail.models import Letter
-from rentals.people.models import Rider
+from rentals.people.models import MedicalNote, Rider
 from rentals.privacy import queries
 from rentals.privacy.services.scrubbing import GONE, Secret, scrub
 
@@ -116,6 +116,7 @@ def _blank_rider(rider: Rider) -> None:
     rider.phone = rider.guardian_phone = ""
     rider.guardian_name = GONE if rider.guardian_consent_at else ""
     rider.save()
+    MedicalNote.objects.filter(rider=rider).delete()
 
 
 @inside_write

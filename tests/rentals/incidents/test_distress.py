@@ -17,6 +17,8 @@ from rentals.incidents.models import CallMade
 from rentals.incidents.queries import distress
 from rentals.lib import clock
 from rentals.people import services as people
+from rentals.people.models import MedicalNote
+from rentals.privacy import services as privacy
 from rigging.drift import CAUTION, Current, offset_position
 from tests.rentals.browser import protected, signed_in
 from tests.rentals.walk import HOUR, MINUTE, Walk, again
@@ -175,6 +177,14 @@ class TestMedicalNote:
         assert sheet(cast, outing).medical is None
         told = cast.told("rider", outing.rider_id)
         assert told[:2] == ["Medical note removed", "Medical note kept; Wren Alder agrees"]
+
+    def test_it_goes_with_a_rider_who_is_erased(self, cast: Walk) -> None:
+        people.keep_medical_note(
+            actor=cast.ida, rider_id=cast.wren.pk, note="Asthma", agreed=True, now=cast.now
+        )
+        privacy.erase_rider(actor=cast.boss, rider_id=cast.wren.pk, now=cast.now)
+
+        assert not MedicalNote.objects.exists()
 
     def test_it_is_kept_and_removed_from_the_rider_s_page(
         self, cast: Walk, monkeypatch: pytest.MonkeyPatch
