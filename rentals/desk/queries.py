@@ -28,6 +28,7 @@ from rentals.lib.when import day_bounds
 from rentals.people.models import Rider
 from rentals.people.services import RiderFacts
 from rentals.stations.models import Station
+from rentals.takings import queries as takings
 from rentals.weather import queries as weather
 from rigging import checks
 
@@ -324,12 +325,15 @@ def _parties(outings: Sequence[Outing], now: datetime) -> tuple[PartyToday, ...]
 class Offer:
     """What a party may be told before it is booked: whether the shed serves it, when else, and the price.
 
-    `unsaid` and `unpriced` say why there is no promise or no price.
+    `unsaid` and `unpriced` say why there is no promise or no price; both are empty beside no price where the
+    station has no price list.
     """
 
     riders: tuple[Rider, ...]
     promise: dayplan.Promise | None = None
     unsaid: str = ""
+    price: takings.Quote | None = None
+    unpriced: str = ""
     starts: tuple[tuple[datetime, bool], ...] = ()
 
     @property
@@ -365,7 +369,7 @@ def _as_rider(station: Station, facts: RiderFacts) -> Rider:
 
 
 def offer(station: Station, wish: dayplan.Wish, *, elsewhen: bool, now: datetime) -> Offer:
-    """Return what a party may be told: sixteen queries, eight of them for other starts.
+    """Return what a party may be told: twenty queries, eight of them for other starts.
 
     Args:
         station: where.
@@ -373,13 +377,33 @@ def offer(station: Station, wish: dayplan.Wish, *, elsewhen: bool, now: datetime
         elsewhen: whether to look at every full hour of the day too.
         now: the moment.
     """
-    starts: tuple[tuple[datetime, bool], ...] = ()
+    said: dict[str, Any] = _price(station, wish, now)
     if elsewhen:
-        starts = dayplan.open_starts(station, wish, _full_hours(station, wish), now=now)
+        said["starts"] = dayplan.open_starts(station, wish, _full_hours(station, wish), now=now)
     try:
-        return Offer(wish.riders, dayplan.promise(station, wish, now=now), starts=starts)
+        said["promise"] = dayplan.promise(station, wish, now=now)
     except dayplan.UnableToSay as refused:
-        return Offer(wish.riders, unsaid=refused.sentence, starts=starts)
+        said["unsaid"] = refused.sentence
+    return Offer(wish.riders, **said)
+
+
+def _price(station: Station, wish: dayplan.Wish, now: datetime) -> dict[str, Any]:
+    try:
+        takings.terms_of(station)
+    except takings.UnableToQuote:
+        return {}
+    try:
+        quote = takings.quote_booking(
+            station,
+            kind=wish.kind,
+            riders=len(wish.riders),
+            starts_at=wish.starts_at,
+            ends_at=wish.ends_at,
+            as_of=now,
+        )
+    except takings.UnableToQuote as refused:
+        return {"unpriced": refused.sentence}
+    return {"price": quote}
 
 
 def _full_hours(station: Station, wish: dayplan.Wish) -> list[datetime]:

@@ -4,11 +4,13 @@ from datetime import datetime
 from typing import Any
 
 import pytest
+from bs4 import Tag
 from django.urls import reverse
 
 from rentals.bookings.models import Booking, Outing
 from rentals.lib import clock
 from tests.rentals.browser import Form, signed_in
+from tests.rentals.takings.shop import PriceList
 from tests.rentals.test_typed import BRAM, PARTY
 from tests.rentals.walk import Walk
 
@@ -123,3 +125,31 @@ class TestWhatTheShedCanServe:
 
     def test_a_time_that_has_begun_is_booked_without_a_promise(self, cast: Walk) -> None:
         assert send(cast, {**GOES, **BRAM, "starts_at": "09:30"}).status_code == 302
+
+
+class TestWhatItCosts:
+    def offered(self, cast: Walk, **typed: str) -> str:
+        response = send(cast, {**GOES, **BRAM, **typed, "look": "1"})
+        box = Form(response).page.find(id="offer")
+        assert isinstance(box, Tag)
+        return box.get_text(" ", strip=True).replace("\xa0", " ")
+
+    def test_the_price_stands_beside_the_promise_with_its_reasons(self, cast: Walk) -> None:
+        PriceList(cast)
+
+        said = self.offered(cast, starts_at="13:00", ends_at="15:00")
+
+        assert "1 × Full kit, 2 h 00 min at EUR 50.00: EUR 50.00" in said
+        assert "2 h at EUR 25.00" in said
+        assert "would cost EUR 60.00" in said
+
+    def test_what_has_no_price_says_what_to_set(self, cast: Walk) -> None:
+        PriceList(cast).set_price("first-lesson", "piece", None)
+
+        assert "No price:" in self.offered(cast, kind="lesson")
+
+    def test_a_station_without_a_price_list_is_shown_none(self, cast: Walk) -> None:
+        said = self.offered(cast)
+
+        assert "costs" not in said
+        assert "price" not in said
