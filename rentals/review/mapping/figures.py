@@ -13,11 +13,13 @@ from django.utils.safestring import mark_safe
 
 from rentals.fleet.models import Item, ItemModel, Kind
 from rentals.lib import charts
+from rentals.lib.money import Money
 from rentals.lib.tables import Table, Tag, Value
 from rentals.review.mapping.facts import Facts, Fault, Inspected, Use
 from rigging import rates
 
 HOUR_S: Final = 3600
+CENT: Final = Decimal("0.01")
 MOST_BARS: Final = 14
 REPEATS: Final = 2
 """Faults of one item in a period from which they are called repeated. Status: policy."""
@@ -44,9 +46,11 @@ def figures(facts: Facts) -> tuple[Figure, ...]:
         months(facts),
         use_by_size(facts),
         use(facts),
+        takings(facts),
         short(facts),
         incidents(facts),
         inspections(facts),
+        overdue(facts),
         repeats(facts),
     )
 
@@ -133,7 +137,8 @@ def use(facts: Facts) -> Figure:
                 _hours(uses) / len(items),
                 sum(faults[item.pk] for item in items),
                 sum(minutes[item.pk] for item in items),
-                None if cost is None else cost.quantize(Decimal("0.01")),
+                ", ".join(f"{total:.2f} {currency}" for total, currency in facts.bench_costs(items)),
+                None if cost is None else cost.quantize(CENT),
             )
         )
     money = next((cost.currency for cost in facts.costs.values()), "")
@@ -149,12 +154,63 @@ def use(facts: Facts) -> Figure:
             "Hours per item",
             "Faults",
             "Bench minutes",
+            "Bench costs so far",
             f"Cost per hour so far{f' ({money})' if money else ''}",
         ),
         rows=tuple(rows),
-        says="Cost per hour so far: the items new and their faults, over all hours afloat.",
+        says="Cost per hour so far: the items new and their faults, over all hours afloat. A fault costs "
+        "what the bench noted; where it noted no cost in that currency, the usual cost of a fault.",
     )
     return Figure(table=table)
+
+
+def takings(facts: Facts) -> Figure:
+    """Sales by the ledger, month by month, and what outings brought for each hour that kit was afloat."""
+    everything: Counter[tuple[date, str]] = Counter()
+    outings: Counter[tuple[date, str]] = Counter()
+    for sales in facts.sales:
+        key = sales.day.replace(day=1), sales.everything.currency
+        everything[key] += sales.everything.minor
+        outings[key] += sales.outings.minor
+    rows = tuple(
+        (
+            f"{month:%b %Y}",
+            currency,
+            Money(everything[month, currency], currency).amount,
+            Money(outings[month, currency], currency).amount,
+            facts.months[month].water_s / HOUR_S,
+            _per_hour(Money(outings[month, currency], currency), facts.months[month].water_s),
+        )
+        for month, currency in sorted(everything)
+    )
+    table = Table(
+        name="takings",
+        title="Takings per hour of kit",
+        columns=("Month", "Currency", "Sales", "Of these outings", "Hours afloat", "Outings per hour"),
+        rows=rows,
+        says=_said_of_takings(facts, outings),
+        when_empty="The ledger has no sales in this time.",
+    )
+    known = [(row[0], float(row[-1])) for row in rows if row[-1] is not None]
+    one = len({currency for _, currency in everything}) == 1
+    spec = charts.bars([name for name, _ in known], [per for _, per in known], unit="outings' sales per hour")
+    return Figure(table=table, spec=spec if one and known and len(known) <= MOST_BARS else None)
+
+
+def _said_of_takings(facts: Facts, outings: Counter[tuple[date, str]]) -> str:
+    said = ["By the ledger, without tax; what was taken back is subtracted."]
+    for currency in sorted({currency for _, currency in outings}):
+        total = Money(sum(minor for (_, each), minor in outings.items() if each == currency), currency)
+        per_hour = _per_hour(total, facts.water_s)
+        if per_hour is not None:
+            said.append(
+                f"{total} for outings over {facts.water_s / HOUR_S:,.0f} hours afloat: {per_hour} an hour."
+            )
+    return " ".join(said)
+
+
+def _per_hour(money: Money, water_s: int) -> Decimal | None:
+    return (money.amount * HOUR_S / water_s).quantize(CENT) if water_s else None
 
 
 def short(facts: Facts) -> Figure:
@@ -233,6 +289,23 @@ def _discipline(kind: str, made: Sequence[Inspected]) -> tuple[Value, ...]:
     dated = [each.in_time for each in made if each.in_time is not None]
     share = 100 * sum(dated) / len(dated) if dated else None
     return kind, len(made), sum(not each.passed for each in made), len(dated), sum(dated), share
+
+
+def overdue(facts: Facts) -> Figure:
+    """Inspections past due and grace now, whatever months are looked at."""
+    count = len(facts.overdue)
+    table = Table(
+        name="overdue",
+        title="Inspections overdue now",
+        columns=("Item", "Model", "Inspection", "Held back since", "Why"),
+        rows=tuple(
+            (Tag(each.tag), each.model, each.name, each.since.astimezone(facts.zone).date(), each.text)
+            for each in facts.overdue
+        ),
+        says=f"{count} now; each holds its item back." if count else "",
+        when_empty="No inspection is overdue now.",
+    )
+    return Figure(table=table)
 
 
 def repeats(facts: Facts) -> Figure:

@@ -3,28 +3,41 @@
 from collections import Counter, defaultdict
 from collections.abc import Mapping
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from django.db.models import Case, Count, F, IntegerField, OuterRef, Q, Subquery, Sum, Value, When
+from django.db.models.functions import Coalesce
 
-from rentals.bench.models import Inspection, Job, WearPosting
+from rentals.bench.models import Inspection, Job, JobLine, WearPosting
 from rentals.bookings.models import Outing
 from rentals.bookings.states import OutingState
 from rentals.dayplan.models import Plan
 from rentals.dayplan.states import PlanState
-from rentals.fleet.models import Item
+from rentals.fleet.models import Cause, HoldBack, Item
 from rentals.incidents.models import Telling
 from rentals.lib.access import Act, Actor
 from rentals.lib.tables import listed
-from rentals.review.mapping.facts import Facts, Fault, Happened, Inspected, Month, Short, Use
+from rentals.review.mapping.facts import (
+    BenchCost,
+    Facts,
+    Fault,
+    Happened,
+    Inspected,
+    Month,
+    Overdue,
+    Short,
+    Use,
+)
 from rentals.review.mapping.period import Period
 from rentals.review.models import ModelCost
 from rentals.review.queries.life import BY_SIZE
 from rentals.stations.models import Station
+from rentals.takings.queries import sales_by_day
 
 
 def facts(actor: Actor, station: Station, period: Period) -> Facts:
-    """Return what a station's months rest on: ten queries, however many years, items and outings.
+    """Return what a station's months rest on: thirteen queries, however many years, items and outings.
 
     Raises:
         NotVisible, NotAllowed: no role here, or none that covers it.
@@ -50,6 +63,9 @@ def facts(actor: Actor, station: Station, period: Period) -> Facts:
         incidents=incidents,
         incidents_before=incidents_before,
         inspections=_inspections(station, period),
+        overdue=_overdue(station),
+        bench=_bench(station),
+        sales=tuple(sales_by_day(station, period.first, period.after)),
         launches_before=before.filter(launched_at__isnull=False).count(),
     )
 
@@ -65,9 +81,32 @@ def _uses(station: Station, period: Period) -> Mapping[int, Use]:
 def _faults(station: Station, period: Period) -> tuple[Fault, ...]:
     start, end = period.span(station.zone)
     jobs = Job.objects.filter(item__station=station, opened_at__gte=start, opened_at__lt=end)
-    rows = jobs.order_by("opened_at", "id").values_list("item_id", "fault", "opened_at", "minutes")
+    lines = JobLine.objects.filter(job=OuterRef("pk")).order_by().values("job")
+    noted = Subquery(lines.annotate(total=Sum("minutes")).values("total"))
+    worked = Coalesce(noted, Value(0)) + Coalesce(F("minutes"), Value(0))
+    rows = jobs.annotate(worked=worked).order_by("opened_at", "id")
+    return tuple(Fault(*row) for row in rows.values_list("item_id", "fault", "opened_at", "worked"))
+
+
+def _bench(station: Station) -> Mapping[tuple[int, str], BenchCost]:
+    """What the bench noted for each item by currency; SQLite adds as floats, so it is rounded again."""
+    lines = JobLine.objects.filter(job__item__station=station, cost__isnull=False)
+    rows = lines.values_list("job__item_id", "currency")
+    return {
+        (item_id, currency): BenchCost(cost.quantize(Decimal("0.01")), jobs)
+        for item_id, currency, cost, jobs in rows.annotate(
+            total=Sum("cost"), jobs=Count("job", distinct=True)
+        )
+    }
+
+
+def _overdue(station: Station) -> tuple[Overdue, ...]:
+    """Inspections past due and grace: the bench holds their items back by itself."""
+    held = HoldBack.objects.standing().filter(cause=Cause.INSPECTION, item__station=station)
+    rows = held.order_by("since", "item__tag", "subject")
     return tuple(
-        Fault(item_id, fault, opened_at, minutes or 0) for item_id, fault, opened_at, minutes in rows
+        Overdue(*row)
+        for row in rows.values_list("item__tag", "item__model__name", "subject", "since", "text")
     )
 
 

@@ -18,11 +18,13 @@ from rentals.takings.queries.accounts import (
 from rentals.takings.queries.day import (
     COLUMNS,
     LONGEST_EXPORT_DAYS,
+    DaySales,
     DayTakings,
     day_takings,
     entries_as_csv,
     party_for,
     receipt_for,
+    sales_by_day,
     terms_of,
 )
 from rentals.takings.queries.prices import (
@@ -38,6 +40,7 @@ __all__ = [
     "COLUMNS",
     "LONGEST_EXPORT_DAYS",
     "Cover",
+    "DaySales",
     "DayTakings",
     "Due",
     "Line",
@@ -62,6 +65,7 @@ __all__ = [
     "quote_booking",
     "quote_extension",
     "receipt_for",
+    "sales_by_day",
     "summed",
     "terms_of",
     "voucher_left_minor",

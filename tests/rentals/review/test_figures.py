@@ -7,15 +7,20 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from rentals.bench.models import Inspection
+from rentals.bench.models import Inspection, JobLine
 from rentals.dayplan.models import Plan
+from rentals.fleet.models import HoldBack
 from rentals.lib.problems import NotAllowed, NotVisible
 from rentals.lib.tables import Table, Value
 from rentals.review.mapping.figures import figures, named
 from rentals.review.mapping.period import Period
 from rentals.review.models import ModelCost
 from rentals.review.queries.facts import facts
+from rentals.takings import services as takings
+from rentals.takings.models import Charge
+from rentals.takings.queries import Wanted
 from tests.rentals.review.past import broke, sailed
+from tests.rentals.takings.shop import PriceList
 from tests.rentals.walk import DAY, HOUR, Walk
 
 JULY = Period(date(2027, 7, 1), date(2027, 8, 1))
@@ -73,6 +78,34 @@ class TestUse:
         assert row(found, "Samphire 5.0")[-1] == Decimal("46.00")
         assert row(found, "Samphire 5.7")[-1] is None
         assert found.columns[-1].endswith("(EUR)")
+
+    def test_a_fault_costs_what_the_bench_noted_where_it_noted_anything(self, cast: Walk) -> None:
+        sail = cast.shed["S1"]
+        sailed(cast, [sail], at=cast.now - DAY, hours=10)
+        noted = broke(sail, at=cast.now - DAY, minutes=20)
+        broke(sail, at=cast.now - DAY, minutes=None)
+        ModelCost.objects.create(
+            station=cast.tarrow,
+            model=sail.model,
+            new_cost=Decimal(400),
+            fault_cost=Decimal(60),
+            currency="EUR",
+        )
+        for cost, currency in (("12.10", "EUR"), ("7.90", "EUR"), ("30.00", "GBP")):
+            JobLine.objects.create(
+                job=noted,
+                at=cast.now,
+                kind="parts",
+                text="Batten",
+                minutes=5,
+                cost=Decimal(cost),
+                currency=currency,
+            )
+
+        found = row(table(cast, "use"), "Samphire 5.0")
+
+        # 400 new, 20 noted, 60 for the fault without a note, over 10 hours; pounds are no euros.
+        assert found[-3:] == (20 + 3 * 5, "20.00 EUR, 30.00 GBP", Decimal("48.00"))
 
     def test_sizes_are_told_with_their_hours(self, cast: Walk) -> None:
         sailed(cast, [cast.shed["S3"], cast.shed["D1"]], at=cast.now - DAY, hours=2)
@@ -167,6 +200,52 @@ class TestInspections:
         assert found.rows == (("sail", 3, 1, 2, 1, 50.0),)
         assert found.says == "1 of 2 that had a due day were made by it."
 
+    def test_what_holds_an_item_back_now_is_overdue(self, cast: Walk) -> None:
+        held = {"cause": "inspection", "subject": "panels", "text": "Due 3 days ago", "since": cast.now}
+        HoldBack.objects.create(item=cast.shed["S1"], **held)
+        HoldBack.objects.create(item=cast.shed["S2"], lifted_at=cast.now, lifted_because="Passed", **held)
+        HoldBack.objects.create(item=cast.shed["S3"], **{**held, "cause": "recall"})
+
+        found = table(cast, "overdue", Period(date(2026, 1, 1), date(2026, 2, 1)))
+
+        assert found.rows == (("S1", "Samphire 5.0", "panels", cast.now.date(), "Due 3 days ago"),)
+
+
+class TestTakings:
+    def test_what_outings_brought_is_shared_by_the_hours_afloat(self, cast: Walk) -> None:
+        shop = PriceList(cast)
+        outing = cast.booked()[0]
+        party = outing.booking.party_id
+        takings.charge_due(actor=cast.boss, party_id=party, now=cast.now)
+        wanted = [Wanted(good="harness", unit="piece", day=cast.now.date())]
+        takings.charge_goods(actor=cast.boss, party_id=party, wanted=wanted, now=cast.now)
+        sailed(cast, [cast.shed["S1"]], at=cast.now - DAY, hours=4)
+        net = {
+            bool(charge.outing_id): (charge.gross - charge.tax).amount
+            for charge in Charge.objects.filter(station=shop.cast.tarrow)
+        }
+
+        found = table(cast, "takings")
+
+        assert net[True] > 0 < net[False]
+        assert found.rows == (
+            ("Jul 2027", "EUR", net[True] + net[False], net[True], 4.0, round(net[True] / 4, 2)),
+        )
+
+    def test_what_was_taken_back_is_no_sale(self, cast: Walk) -> None:
+        assert PriceList(cast)
+        party = cast.booked()[0].booking.party_id
+        takings.charge_due(actor=cast.boss, party_id=party, now=cast.now)
+        charge = Charge.objects.get()
+        takings.take_back_charge(actor=cast.boss, charge_id=charge.pk, why="No wind", now=cast.now)
+
+        assert [each[2:] for each in table(cast, "takings").rows] == [(Decimal(0), Decimal(0), 0.0, None)]
+
+    def test_without_sales_it_says_so(self, cast: Walk) -> None:
+        found = table(cast, "takings")
+
+        assert (found.rows, found.when_empty) == ((), "The ledger has no sales in this time.")
+
 
 class TestWhoMayLook:
     @pytest.mark.parametrize("name", ["ida", "jory"])
@@ -187,7 +266,7 @@ class TestWhoMayLook:
         with CaptureQueriesContext(connection) as queries:
             figures(facts(actor, cast.tarrow, Period(date(2022, 8, 1), date(2027, 8, 1))))
 
-        assert len(queries) == 10
+        assert len(queries) == 13
 
 
 class TestPeriod:
