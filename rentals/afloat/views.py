@@ -74,10 +74,9 @@ def check(request: StaffRequest, outing_id: int) -> HttpResponse:
     done = journal.done_before(request.actor, request.POST.get("once", ""))
     if done and LaunchCheck.objects.filter(pk=done, passed=True).exists():
         return redirect("today", request.station.slug)
-    sheet = queries.launch_sheet(outing, ticked=None, now=now)
+    sheet, failed = queries.launch_sheet(outing, ticked=None, now=now), None
     started = {"kit_no": outing.kit_no, "list_version": sheet.listed.version}
     form = LaunchForm(sheet.points, sheet.shut, request.POST or None, initial=started)
-    failed = None
     if request.method == "POST" and form.is_valid():
         try:
             logged = _log_check(request, outing, form, now)
