@@ -2,12 +2,13 @@
 
 from django.urls import path
 
-from rentals.bench.views import inspections, jobs, kit, recalls, shed
+from rentals.bench.views import inspections, jobs, kit, labels, recalls, shed
 
 urlpatterns = [
     path("kit/", kit.kit, name="kit"),
     path("kit/<str:tag>/", kit.item, name="item"),
     path("kit/<str:tag>/inspect/", inspections.inspect, name="inspect"),
+    path("labels/", labels.labels, name="labels"),
     path("shed/", shed.shed, name="shed"),
     path("shed/export.csv", shed.export, name="shed-export"),
     path("inspections/", inspections.inspections, name="inspections"),

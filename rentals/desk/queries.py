@@ -5,6 +5,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any
+from urllib.parse import unquote
 
 from django.db.models import Count, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
@@ -281,7 +282,7 @@ def find(actor: Actor, station: Station, words: str, *, now: datetime) -> Found:
     in the tag.
     """
     words = words.strip()
-    tag = words.rstrip("/").rpartition("/")[2]
+    tag = unquote(words.rstrip("/").rpartition("/")[2])
     items = Item.objects.visible_to(actor).filter(station=station).select_related("model")
     exact = items.filter(tag__iexact=tag).first() if tag else None
     if exact is not None:

@@ -19,6 +19,7 @@ from rentals.bench.queries.items import (
     items_at,
     models_at,
     still_out,
+    to_label,
     worn_items,
 )
 from rentals.bench.queries.jobs import (
@@ -61,5 +62,6 @@ __all__ = [
     "standings",
     "standings_of",
     "still_out",
+    "to_label",
     "worn_items",
 ]

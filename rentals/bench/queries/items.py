@@ -19,6 +19,7 @@ from rentals.bench.models import (
 from rentals.bench.states import GRACE_DAYS
 from rentals.bookings.models import KitPart, Outing
 from rentals.fleet.models import HoldBack, Item, ItemModel, Kind
+from rentals.fleet.states import ItemState
 from rentals.lib.access import Actor
 from rentals.lib.problems import NotVisible
 from rentals.stations.models import Station
@@ -80,6 +81,12 @@ def items_at(station: Station, *, kind: str = "", state: str = "", part: str = "
             :MOST_LISTED
         ]
     )
+
+
+def to_label(station: Station) -> list[Item]:
+    """Return the items of a shed that carry a label, by kind and tag, withdrawn ones left out: one query."""
+    items = Item.objects.filter(station=station).exclude(state=ItemState.WITHDRAWN).select_related("model")
+    return sorted(items, key=lambda item: (item.model.kind, len(item.tag), item.tag))
 
 
 def item_life(actor: Actor, station: Station, tag: str, *, today: date) -> ItemLife:

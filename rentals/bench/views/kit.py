@@ -14,6 +14,7 @@ from rentals.fleet.models import Kind
 from rentals.fleet.states import ItemState
 from rentals.lib import clock
 from rentals.lib.access import Act
+from rentals.lib.live import found
 from rentals.lib.problems import Refused
 from rentals.people.doors import StaffRequest, may, station_page
 
@@ -31,7 +32,7 @@ def kit(request: StaffRequest) -> HttpResponse:
         "kinds": Kind.values,
         "states": [state.value for state in ItemState],
     }
-    return render(request, "bench/kit.html", context)
+    return found(request, "bench/kit.html", "bench/parts/kit_found.html", context)
 
 
 @station_page("GET", "POST")
