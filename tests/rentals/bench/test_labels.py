@@ -82,7 +82,7 @@ class TestWhichItems:
 
         first = sheets(cast, all="1")
         (after,) = first.find_all("a", string="Labels after")
-        rest = sheets(cast, **parse_qs(urlsplit(after["href"]).query))
+        rest = sheets(cast, **parse_qs(urlsplit(str(after["href"])).query))
 
         assert [len(sheet.select(".label")) for sheet in first.select(".sheet")] == [24] * 3
         assert len(tags(rest)) == 28
