@@ -104,7 +104,14 @@ PAGES = [
     Page("kit", ["fleet_item"], lambda cast: after(cast.shed)),
     Page(
         "item",
-        [*LIFE, "fleet_holdback", "bench_job", "audit_entry", "bookings_kitpart"],
+        [
+            *LIFE,
+            "fleet_holdback",
+            "bench_job",
+            "audit_entry",
+            "bookings_kitpart",
+            "bench_wearposting",
+        ],
         lambda cast: [cast.faulty("S1").item.tag],
     ),
     Page("station", ["stations_windlimit", "people_posting"]),

@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from xml.etree import ElementTree as ET
 from zoneinfo import ZoneInfo
 
@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rigging.drawing import rig_svg, search_svg, wind_day_svg
+from rigging.drawing.itemlife import Kind, Mark, Used, item_life_svg
 from rigging.drawing.life import life_svg
 from rigging.drawing.outline import Outline, polygon_area, sail_outline
 from rigging.drift import Drifter, LastKnown, WindStep, drift
@@ -76,8 +77,26 @@ def life(**changed: object) -> str:
     return life_svg(base, kaplan_meier(hours, failed), **settings)  # type: ignore[arg-type]
 
 
-DRAWINGS: list[Callable[..., str]] = [rig, wind_day, search, life]
-every_drawing = pytest.mark.parametrize("draw", DRAWINGS, ids=["rig", "wind_day", "search", "life"])
+def item_life(**changed: object) -> str:
+    settings: dict[str, object] = {
+        "first": date(2027, 1, 1),
+        "last": date(2027, 4, 11),
+        "used": [Used(date(2027, 3, 2), 3.0), Used(date(2027, 1, 11), 1.0)],
+        "marks": [
+            Mark(date(2027, 1, 26), Kind.CHECK),
+            Mark(date(2027, 2, 20), Kind.FAULT),
+            Mark(date(2027, 2, 20), Kind.REPAIR),
+            Mark(date(2027, 4, 11), Kind.INCIDENT),
+        ],
+        **changed,
+    }
+    return item_life_svg(**settings)  # type: ignore[arg-type]  # settings of several types
+
+
+DRAWINGS: list[Callable[..., str]] = [rig, wind_day, search, life, item_life]
+every_drawing = pytest.mark.parametrize(
+    "draw", DRAWINGS, ids=["rig", "wind_day", "search", "life", "item_life"]
+)
 
 
 def classed(drawn: str, name: str) -> list[ET.Element]:
@@ -336,3 +355,56 @@ def test_it_describes_a_life_with_its_limits_and_records() -> None:
 def test_it_refuses_ages_that_are_none() -> None:
     with pytest.raises(BadValue, match="ages_h is"):
         life(ages_h=[float("nan")])
+
+
+class TestAnItemsLife:
+    def test_marks_stand_to_scale_along_the_line(self) -> None:
+        # A hundred days over the line from 4 % to 96 %: each is 0.92 % wide.
+        drawn = [
+            (each.get("class"), float(each.get("x", "").rstrip("%")))
+            for each in ET.fromstring(item_life()).iter(f"{SVG}svg")  # noqa: S314
+            if (each.get("class") or "").startswith("mark ")
+        ]
+
+        assert [name for name, _ in drawn] == ["mark check", "mark fault", "mark repair", "mark incident"]
+        assert [x for _, x in drawn] == pytest.approx([4 + 25 * 0.92, 4 + 50 * 0.92, 4 + 50 * 0.92, 96])
+
+    def test_hours_rise_to_scale_on_the_days_of_use(self) -> None:
+        (steps,) = classed(item_life(hours_before=4.0), "hours")
+        points = [
+            tuple(map(float, each.split())) for each in re.findall(r"[ML]([\d.]+ [\d.]+)", steps.get("d", ""))
+        ]
+        floor, top = points[0][1], points[-2][1]
+        shares = [(x, round((floor - y) / (floor - top), 2)) for x, y in points]
+
+        # Four hours before, one on day 10, three on day 60: halves, five eighths, all.
+        assert shares[1:-1] == [
+            (4.0, 0.5),
+            (13.2, 0.5),
+            (13.2, pytest.approx(5 / 8, abs=0.01)),
+            (59.2, pytest.approx(5 / 8, abs=0.01)),
+            (59.2, 1.0),
+            (96.0, 1.0),
+        ]
+
+    def test_its_description_says_what_is_drawn(self) -> None:
+        said = "1 Jan 2027 to 11 Apr 2027: 4.0 h on the water; 1 check, 1 fault, 1 repair, 1 incident."
+
+        assert said in item_life()
+
+    def test_an_item_that_was_never_used_has_a_line_too(self) -> None:
+        assert "0.0 h on the water; 0 checks" in item_life(used=[], marks=[])
+
+    @pytest.mark.parametrize(
+        "changed",
+        [
+            {"last": date(2027, 1, 1)},
+            {"marks": [Mark(date(2026, 12, 31), Kind.CHECK)]},
+            {"used": [Used(date(2027, 4, 12), 1.0)]},
+            {"used": [Used(date(2027, 2, 1), float("nan"))]},
+            {"hours_before": -1.0},
+        ],
+    )
+    def test_what_cannot_be_is_refused(self, changed: dict[str, object]) -> None:
+        with pytest.raises(BadValue):
+            item_life(**changed)

@@ -28,6 +28,7 @@ from rentals.bench.queries.jobs import (
     jobs_at,
     photo_for,
 )
+from rentals.bench.queries.line import LifeLine, life_line
 from rentals.bench.queries.recalls import (
     CalledItem,
     Recalled,
@@ -43,6 +44,7 @@ __all__ = [
     "Inspections",
     "IntervalRow",
     "ItemLife",
+    "LifeLine",
     "Recalled",
     "Standing",
     "held_back",
@@ -52,6 +54,7 @@ __all__ = [
     "items_at",
     "job_for",
     "jobs_at",
+    "life_line",
     "models_at",
     "photo_for",
     "recall_csv",

@@ -20,12 +20,14 @@ from rentals.bench.states import GRACE_DAYS
 from rentals.bookings.models import KitPart, Outing
 from rentals.fleet.models import HoldBack, Item, ItemModel, Kind
 from rentals.fleet.states import ItemState
-from rentals.lib.access import Actor
+from rentals.lib.access import Act, Actor
 from rentals.lib.problems import NotVisible
 from rentals.stations.models import Station
 
 MOST_LISTED = 300
 LAST_ENTRIES = 60
+TELLING = (Act.REPORT_INCIDENT, Act.FOLLOW_INCIDENT)
+"""Acts that name the items of an incident, in the journal of each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +112,7 @@ def item_life(actor: Actor, station: Station, tag: str, *, today: date) -> ItemL
             HoldBack.objects.standing().filter(item=item).select_related("by").order_by("since", "id")
         ),
         jobs=tuple(Job.objects.filter(item=item).select_related("mended_by", "item__model").order_by("-id")),
-        entries=tuple(Entry.objects.about("item", item.pk)[:LAST_ENTRIES]),
+        entries=tuple(_entries(item)),
         uses=tuple(_uses(item)),
         spec=tuple(_spec(item)),
     )
@@ -152,6 +154,12 @@ def worn_items(items: QuerySet[Item]) -> list[tuple[Worn, float]]:
 def still_out(outing: Outing) -> list[KitPart]:
     """Return the items of an outing that are with the rider: one query."""
     return list(KitPart.objects.filter(outing=outing).with_rider().with_items())
+
+
+def _entries(item: Item) -> QuerySet[Entry]:
+    """Return the newest lines of an item's journal, and those of incidents however old."""
+    about = Entry.objects.about("item", item.pk)
+    return about.filter(Q(act__in=TELLING) | Q(pk__in=about.values("pk")[:LAST_ENTRIES]))
 
 
 def _uses(item: Item) -> QuerySet[KitPart]:

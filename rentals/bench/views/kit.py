@@ -5,6 +5,7 @@ from datetime import date
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.safestring import mark_safe
 
 from rentals.audit import services as journal
 from rentals.bench import queries, services
@@ -46,10 +47,13 @@ def item(request: StaffRequest, tag: str) -> HttpResponse:
         withdraw.is_bound and _withdraw(request, life.item.pk, withdraw)
     ):
         return redirect("item", request.station.slug, life.item.tag)
+    line = queries.life_line(life, request.station, today=_today(request))
     context = {
         "station": request.station,
         "page": "kit",
         "life": life,
+        "line": line,
+        "drawing": mark_safe(line.drawing),  # noqa: S308 - the core escapes every text in it
         "age_days": life.age_days(_today(request)),
         "fault": fault,
         "withdraw": withdraw,
