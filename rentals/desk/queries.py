@@ -7,30 +7,33 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 from urllib.parse import unquote
 
-from django.db.models import Count, Q, QuerySet, Subquery, Value
+from django.db.models import Count, Exists, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from rentals.afloat import queries as afloat
 from rentals.afloat.mapping import Beach
+from rentals.afloat.models import WatchContact
 from rentals.audit.models import Entry
 from rentals.bench.models import Job
 from rentals.bench.states import UNFINISHED
 from rentals.bookings.models import Booking, KitPart, Outing
 from rentals.bookings.states import DROPPED, NOT_YET_AFLOAT, OutingState
 from rentals.dayplan import queries as dayplan
-from rentals.dayplan.models import Plan
+from rentals.dayplan.models import Crew, Plan
 from rentals.dayplan.states import PlanState
 from rentals.desk.mapping import Pasted
 from rentals.fleet.models import Item, Kind
 from rentals.fleet.states import OUT_OF_USE, ItemState
-from rentals.lib.access import Actor
+from rentals.lib.access import Actor, Role
 from rentals.lib.problems import NotVisible
 from rentals.lib.when import day_bounds
-from rentals.people.models import Rider
+from rentals.people.models import Posting, Rider
 from rentals.people.services import RiderFacts
 from rentals.stations.models import Station
 from rentals.takings import queries as takings
+from rentals.takings.models import Price
 from rentals.weather import queries as weather
+from rentals.weather.models import Run, Source
 from rigging import checks
 
 LAST_ENTRIES = 40
@@ -85,6 +88,7 @@ class Board:
     to_come: int
     done: int
     open_jobs: int
+    kit: int
     lightning_until: datetime | None
     unserved: int
 
@@ -170,6 +174,7 @@ def _counts(station: Station, of_day: QuerySet[Outing], day: date) -> dict[str, 
         "to_come": _count(of_day.filter(state__in=NOT_YET_AFLOAT)),
         "done": _count(of_day.filter(state__in=(OutingState.ASHORE, OutingState.CLOSED))),
         "open_jobs": _count(jobs),
+        "kit": _count(Item.objects.filter(station=station)),
         "unserved": Coalesce(Subquery(plan.values("unserved")[:1]), 0),
     }
     found = Station.objects.filter(pk=station.pk).values_list(*counts.values())
@@ -320,6 +325,41 @@ def _parties(outings: Sequence[Outing], now: datetime) -> tuple[PartyToday, ...]
     for row in _rows(outings, {}, now) if outings else ():
         rows[row.outing.booking_id].append(row)
     return tuple(PartyToday(mine[0].outing.booking, tuple(mine)) for mine in rows.values())
+
+
+@dataclass(frozen=True, slots=True)
+class FirstStep:
+    """Something that a new station wants before its first guests: what, why, the page for it, and if done."""
+
+    name: str
+    why: str
+    address: str
+    done: bool
+
+
+def first_steps(station: Station, day: date) -> tuple[FirstStep, ...]:
+    """Return what a station has been given on a day and what it still wants: one query."""
+    staff = Posting.objects.on(day).filter(station=station)
+    found: dict[str, Any] = {
+        "staff": Exists(staff.filter(role=Role.INSTRUCTOR)),
+        "kit": Exists(Item.objects.filter(station=station)),
+        "price": Exists(Price.objects.filter(good__station=station)),
+        "contact": Exists(WatchContact.objects.filter(station=station)),
+        "wind": Exists(Source.objects.filter(station=station)) | Exists(Run.objects.filter(station=station)),
+        "crew": Exists(Crew.objects.filter(station=station)),
+    }
+    done = Station.objects.filter(pk=station.pk).annotate(**found).values(*found).get()
+    return tuple(FirstStep(*step, done[key]) for key, step in zip(found, FIRST_STEPS, strict=True))
+
+
+FIRST_STEPS = (
+    ("Staff", "An instructor, without whom nobody is let go afloat.", "station"),
+    ("Kit", "The shed as a sheet: you see what each row becomes before it is taken in.", "shed"),
+    ("Prices", "Money terms, a tax, then what you rent and teach.", "prices"),
+    ("Who is told", "Whom to reach, one after the other, when a rider is overdue.", "safety"),
+    ("Wind", "Where the forecast comes from.", "weather"),
+    ("Rig-up crew", "Who builds rigs, and from when: the day plan reckons with it.", "rig-crew"),
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ from rentals.desk import views
 urlpatterns = [
     path("", views.today, name="today"),
     path("book/", views.book, name="book"),
+    path("first-steps/", views.first_steps, name="first-steps"),
     path("find/", views.find, name="find"),
     path("bookings/<int:booking_id>/issue/", views.issue_party, name="issue-party"),
     path("outings/<int:outing_id>/", views.outing, name="outing"),

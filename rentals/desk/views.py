@@ -80,6 +80,14 @@ def today(request: StaffRequest) -> HttpResponse:
 
 
 @station_page("GET")
+def first_steps(request: StaffRequest) -> HttpResponse:
+    """Lead through what a new station wants."""
+    steps = queries.first_steps(request.station, request.station.local(clock.now()).date())
+    context = {"station": request.station, "page": "station", "steps": steps}
+    return render(request, "desk/first_steps.html", {**context, "may_set": may(request, Act.SET_STATION)})
+
+
+@station_page("GET")
 def find(request: StaffRequest) -> HttpResponse:
     """Find a party, a rider or an item; what is hit alone is gone to at once."""
     words = request.GET.get("q", "")
