@@ -139,8 +139,8 @@ class Choice(serializers.ChoiceField):
 class Note(Text):
     """A line of text that may be left out."""
 
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(required=False, allow_blank=True, default="", **kwargs)
+    def __init__(self, *, most: int = NOTE, **kwargs: Any) -> None:
+        super().__init__(most=most, required=False, allow_blank=True, default="", **kwargs)
 
 
 @extend_schema_field({"oneOf": [{"type": "number"}, {"type": "string"}]})

@@ -10,12 +10,14 @@ from typing import Final
 from rigging.drawing import svg
 from rigging.units import BadValue, in_range
 
-HEIGHT: Final = 172.0
+HEIGHT: Final = 220.0
 _TOP: Final = 44.0
 _LINE: Final = 112.0
 _LEFT: Final = 4.0
 _RIGHT: Final = 96.0
-_SIZE: Final = 6.0
+_SIZE: Final = 5.0
+_LANE: Final = 15.0
+"""Each kind has a lane of its own below the line: what was found and mended on one day stays apart."""
 _MOST_H: Final = 1e6
 
 
@@ -92,7 +94,7 @@ def item_life_svg(
         svg.text(heading, 12, 24, 15, font_weight="600"),
         svg.stretched(_hours(place, [each.day for each in days], sums), HEIGHT),
         *_ends(first, last, sums[-1]),
-        *(_mark(each.kind, svg.percent(place.x(each.day)), _LINE) for each in marks),
+        *(_mark(each.kind, svg.percent(place.x(each.day)), _lane(each.kind)) for each in marks),
         *_legend(),
     ]
     return svg.document(
@@ -144,7 +146,7 @@ def _hours(place: _Place, days: Sequence[date], sums: Sequence[float]) -> str:
 
 def _ends(first: date, last: date, hours: float) -> list[str]:
     left, right = svg.percent(_LEFT), svg.percent(_RIGHT)
-    y = _LINE + 22
+    y = _lane(Kind.INCIDENT) + 22
     return [
         svg.tag("line", x1=left, x2=right, y1=_TOP, y2=_TOP, stroke=svg.SOFT, stroke_dasharray="2 3"),
         svg.text(f"{hours:,.1f} h", right, _TOP - 5, 12, text_anchor="end"),
@@ -152,6 +154,10 @@ def _ends(first: date, last: date, hours: float) -> list[str]:
         svg.text(f"{first:%-d %b %Y}", left, y, 12),
         svg.text(f"{last:%-d %b %Y}", right, y, 12, text_anchor="end"),
     ]
+
+
+def _lane(kind: Kind) -> float:
+    return _LINE + _LANE * (1 + list(Kind).index(kind))
 
 
 def _mark(kind: Kind, x: float | str, y: float, css_class: str | None = None) -> str:
@@ -186,6 +192,6 @@ def _legend() -> list[str]:
         svg.text("hours", 36, y, 12),
     ]
     for number, kind in enumerate(Kind):
-        x = 94 + 64.0 * number
+        x = 80 + 62.0 * number
         drawn += [_mark(kind, x, y - 4, "legend"), svg.text(kind.value, x + 12, y, 12)]
     return drawn

@@ -9,6 +9,7 @@ import pytest
 from django.contrib.auth.hashers import make_password
 
 from api.urls import urlpatterns
+from rentals.bench.services import recall_kit
 from rentals.bookings.models import Outing
 from rentals.incidents import services as incidents
 from rentals.lessons.models import Lesson
@@ -17,6 +18,7 @@ from rentals.takings import services as takings
 from rentals.weather.models import Kind
 from rentals.weather.services import add_source
 from rigging.checks.lists import CLOSING
+from rigging.wear import planned
 from tests.api.bodies import BEACH, a_party, a_rider, a_wind
 from tests.api.client import Api
 from tests.api.plans import a_day, a_wish, asked, listed, ready
@@ -209,6 +211,27 @@ def _paid_ahead(cast: Cast) -> str:
     return place
 
 
+def _a_look(cast: Cast) -> dict[str, Any]:
+    plan = planned("sail")[0]
+    return {"name": plan.rule.name, "in_order": list(range(len(plan.points)))}
+
+
+def _a_recall(cast: Cast) -> dict[str, Any]:
+    return {"model_id": cast.shed["M1"].model_id, "reason": "Ferrule may crack"}
+
+
+def of_a_recall(rest: str = "") -> Place:
+    """An address under a recall of a mast."""
+
+    def place(cast: Cast) -> str:
+        made = recall_kit(
+            actor=cast.boss, station_id=cast.tarrow.pk, batch="", now=cast.now, **_a_recall(cast)
+        )
+        return f"/kit-recalls/{made.pk}/{rest}"
+
+    return place
+
+
 EVERYBODY = (200, 200, 200, 200, 200)
 SIGNED_IN = (401, 200, 200, 200, 200)
 LOOK = (401, 200, 200, 200, 404)
@@ -330,6 +353,21 @@ ROWS = (
         lambda cast: f"/items/{cast.shed['S1'].pk}/withdraw/",
         _json({"reason": "Torn for good"}),
         MANAGER_DOES,
+    ),
+    Row("inspections", "get", at_tarrow("inspections/"), None, LOOK),
+    Row("inspections-due", "get", at_tarrow("inspections/due/"), None, LOOK),
+    Row("inspect", "post", lambda cast: f"/items/{cast.shed['S1'].pk}/inspections/", _a_look, BEACH_MAKES),
+    Row("kit-recalls", "get", at_tarrow("kit-recalls/"), None, LOOK),
+    Row("kit-recalls", "post", at_tarrow("kit-recalls/"), _a_recall, BEACH_MAKES),
+    Row("kit-recall", "get", of_a_recall(), None, LOOK),
+    Row("kit-recall-end", "post", of_a_recall("end/"), _json({"because": "New ferrules"}), MANAGER_DOES),
+    Row("job-lines", "get", lambda cast: f"/jobs/{cast.faulty().pk}/lines/", None, LOOK),
+    Row(
+        "job-lines",
+        "post",
+        lambda cast: f"/jobs/{cast.faulty().pk}/lines/",
+        _json({"kind": "parts", "text": "Batten", "cost": "12.50"}),
+        BEACH_MAKES,
     ),
     Row(
         "mend", "post", lambda cast: f"/jobs/{cast.faulty().pk}/mend/", _json({"work": "Patched"}), BEACH_DOES

@@ -369,6 +369,12 @@ class TestAnItemsLife:
         assert [name for name, _ in drawn] == ["mark check", "mark fault", "mark repair", "mark incident"]
         assert [x for _, x in drawn] == pytest.approx([4 + 25 * 0.92, 4 + 50 * 0.92, 4 + 50 * 0.92, 96])
 
+    def test_a_fault_and_its_repair_of_one_day_do_not_cover_each_other(self) -> None:
+        drawn = ET.fromstring(item_life())  # noqa: S314
+        marks = [each for each in drawn.iter(f"{SVG}svg") if (each.get("class") or "").startswith("mark ")]
+
+        assert len({each.get("y") for each in marks}) == len(Kind)
+
     def test_hours_rise_to_scale_on_the_days_of_use(self) -> None:
         (steps,) = classed(item_life(hours_before=4.0), "hours")
         points = [
