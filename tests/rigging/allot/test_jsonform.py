@@ -137,7 +137,9 @@ def spoiled(path: str, value: Any) -> dict[str, Any]:
 
 class TestRefused:
     @pytest.mark.parametrize(
-        ("path", "value"), REFUSED, ids=[f"{path}={value!r:.30}" for path, value in REFUSED]
+        ("path", "value"),
+        REFUSED,
+        ids=[f"{path}={'missing' if value is MISSING else value!r:.30}" for path, value in REFUSED],
     )
     def test_it_names_the_path_of_the_field(self, path: str, value: Any) -> None:
         with pytest.raises(BadValue) as refused:
