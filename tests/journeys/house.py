@@ -16,7 +16,7 @@ from urllib.request import urlopen
 from tests.servers import free_port
 
 ROOT = Path(__file__).parents[2]
-PATIENCE_S = 90
+PATIENCE_S = 240
 OURS = {"PYTHONUNBUFFERED": "1", "MARRAM_FETCH_PRIVATE": "1"}
 
 
