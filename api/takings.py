@@ -134,9 +134,12 @@ class Prices(Endpoint):
 
     @operation("list_prices", ListRow, many=True, query=DayQuery)
     def get(self, request: Asked, station: str) -> Response:
-        """Return what is sold on a day, tax within."""
+        """Return what is sold on a day, tax within; nothing where no prices are set."""
         at, asked, now = self.station(station), self.query(DayQuery), clock.now()
-        rows = queries.price_list(at, asked.get("day", at.local(now).date()), as_of=now)
+        try:
+            rows = queries.price_list(at, asked.get("day", at.local(now).date()), as_of=now)
+        except queries.UnableToQuote:
+            rows = ()
         found = [
             {**_told(row), "prices": [{"unit": unit, "price": price} for unit, price in row.prices]}
             for row in rows

@@ -250,7 +250,7 @@ class TestTwoDesks:
     ) -> None:
         jobs = [cast.mend(cast.faulty("B1", fault)) for fault in ("Clamp slips", "Grip torn")]
         assert cast.boss
-        meet_after(monkeypatch, bench, "_move_job")
+        meet_after(monkeypatch, bench.jobs, "_move_job")
 
         at_once(*(lambda job=job: cast.release(job) for job in jobs))
 

@@ -63,7 +63,7 @@ class UnableToPromise(Conflict):
 class UnableToRepeat(Refused):
     """The form was sent before with other values."""
 
-    slug = "key-reused"
+    slug = "form-used"
     title = "This form was already used"
 
 
