@@ -13,6 +13,7 @@ from rentals.afloat.models import HeadCount, PhaseChange, Recall, Sighting, Watc
 from rentals.afloat.queries.launch import beach_now, lateness
 from rentals.audit.models import Entry
 from rentals.bookings.models import KitPart, Outing
+from rentals.bookings.queries import CalledBack, out_on_recalled
 from rentals.fleet.models import Kind
 from rentals.lib.access import System
 from rentals.mail import queries as mail
@@ -90,6 +91,8 @@ class AfloatPage:
     riders: tuple[RiderOut, ...]
     beach: Beach
     recall: Recall | None
+    called_back: tuple[CalledBack, ...]
+    """Riders who have a recalled item with them, those afloat first."""
     count: HeadCount | None
     lightning_until: datetime | None
     gap: str
@@ -108,7 +111,7 @@ class AfloatPage:
 
 
 def afloat_page(station: Station, *, now: datetime) -> AfloatPage:
-    """Return the Afloat page: eleven queries, however many riders are out."""
+    """Return the Afloat page: thirteen queries, however many riders are out."""
     outings = list(Outing.objects.afloat().filter(station=station).with_faces().order_by("ends_at", "id"))
     for outing in outings:
         outing.station = station
@@ -144,6 +147,7 @@ def afloat_page(station: Station, *, now: datetime) -> AfloatPage:
         riders=riders,
         beach=beach,
         recall=Recall.objects.filter(station=station, lifted_at=None).select_related("by").first(),
+        called_back=out_on_recalled(station),
         count=counts.select_related("by").order_by("-at", "-id").first(),
         lightning_until=lightning if lightning and lightning > now else None,
         gap=_gap(station, now),

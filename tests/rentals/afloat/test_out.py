@@ -1,22 +1,31 @@
 """Riders on the water: seen, extended, kit swapped, heads counted, everybody called in."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.urls import reverse
 
 from rentals.afloat import queries
 from rentals.afloat import services as afloat
 from rentals.afloat.models import HeadCount, PhaseChange, Recall, Sighting
+from rentals.bench.services import recall_kit
 from rentals.bookings.models import KitPart, Outing
 from rentals.fleet.models import Hold
 from rentals.fleet.services import UnableToHold
+from rentals.lib import clock
 from rentals.lib.access import System, service
 from rentals.mail.models import Letter
+from tests.rentals.browser import signed_in
 from tests.rentals.walk import HOUR, MINUTE, Walk, again
 
 LOOKOUT = service(System.WATCH)
+
+
+@pytest.fixture(autouse=True)
+def _at(now: datetime, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(clock, "now", lambda: now)
 
 
 @pytest.fixture
@@ -245,6 +254,38 @@ class TestSwappingKit:
         old = again(outing)
         assert (old.starts_at, old.ends_at) == (cast.at(10), cast.at(10, 40))
         assert (rest.starts_at, rest.ends_at) == (cast.at(10, 40), cast.at(13))
+
+
+class TestOutOnRecalledKit:
+    @pytest.fixture
+    def called(self, cast: Walk, outing: Outing) -> None:
+        recall_kit(
+            actor=cast.boss,
+            station_id=cast.tarrow.pk,
+            model_id=cast.shed["M1"].model_id,
+            batch="",
+            reason="Ferrule may crack",
+            now=cast.now,
+        )
+
+    def test_the_page_names_rider_item_and_why(self, cast: Walk, called: None) -> None:
+        (each,) = queries.afloat_page(cast.tarrow, now=cast.now).called_back
+        page = signed_in(cast.desk).get(reverse("afloat", args=[cast.tarrow.slug])).content.decode()
+
+        assert (each.item.tag, each.text) == ("M1", "Ferrule may crack")
+        assert "Out with kit that was called back" in page
+        assert "M1 · " in page
+        assert "Ferrule may crack" in page
+
+    def test_nobody_stands_there_once_it_is_back(self, cast: Walk, outing: Outing, called: None) -> None:
+        cast.take_back(outing)
+
+        assert queries.afloat_page(cast.tarrow, now=cast.now).called_back == ()
+
+    def test_without_a_recall_nothing_is_said(self, cast: Walk, outing: Outing) -> None:
+        page = signed_in(cast.desk).get(reverse("afloat", args=[cast.tarrow.slug])).content.decode()
+
+        assert "called back" not in page
 
 
 class TestCountingHeads:
