@@ -10,7 +10,7 @@ from typing import Final
 from rigging.drawing import svg
 from rigging.units import BadValue, in_range
 
-HEIGHT: Final = 220.0
+HEIGHT: Final = 236.0
 _TOP: Final = 44.0
 _LINE: Final = 112.0
 _LEFT: Final = 4.0
