@@ -1,6 +1,6 @@
 """How long the day plan takes and what it gains: seeded days beside first come, HiGHS straight, per unit.
 
-Run: `uv run --all-groups python -m tests.benchmarks.bench_allot [OUT.md] [--days 20]`
+Run: `uv run --all-groups python -m tests.benchmarks.bench_allot [OUT.md] [--days 20] [--only desk stations]`
 
 Every figure is from one run on one machine. Times are wall times of one process; `cpu` is that process's own
 time, which a busy machine disturbs less. The peers solve the same days: first come is the heuristic that
@@ -344,19 +344,20 @@ def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.bench_allot")
     parser.add_argument("out", nargs="?", type=Path)
     parser.add_argument("--days", type=int, default=20)
+    parts: dict[str, Callable[[int], Iterator[str]]] = {
+        "classes": classes,
+        "re-rigs": re_rigs,
+        "peers": peers,
+        "growth": lambda _: growth(),
+        "mismatch": mismatch,
+        "desk": desk,
+        "stations": lambda _: stations(),
+    }
+    parser.add_argument("--only", choices=parts, nargs="+", default=list(parts))
     given = parser.parse_args(arguments)
     lines = []
-    parts = (
-        classes(given.days),
-        re_rigs(given.days),
-        peers(given.days),
-        growth(),
-        mismatch(given.days),
-        desk(given.days),
-        stations(),
-    )
-    for part in parts:
-        for line in part:
+    for part in given.only:
+        for line in parts[part](given.days):
             sys.stdout.write(line + "\n")
             sys.stdout.flush()
             lines.append(line)
