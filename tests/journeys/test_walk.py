@@ -78,7 +78,13 @@ def test_a_rider_goes_out_and_comes_back(walker: Walker, house: House) -> None:
     walker.look("book-refused")
     row.get_by_label("Mass in kg").fill("74,5")
     page.get_by_role("button", name="Book", exact=True).click()
-    expect(page.get_by_role("status")).to_contain_text("Booked 1")
+    # At some hours of the day the crew has no time left for one rig more: the desk books all the same.
+    booked, against = page.get_by_role("status"), page.get_by_label("Book all the same")
+    booked.or_(against).first.wait_for()
+    if against.count():
+        against.fill("Rides on a rig that stands")
+        page.get_by_role("button", name="Book", exact=True).click()
+    expect(booked).to_contain_text("Booked 1")
 
     # The sail that suits weight and wind comes first, with its reasons; the kit is held.
     page.get_by_role("link", name=rider).click()
