@@ -146,8 +146,10 @@ class TestWithoutConnection:
         assert page.evaluate(self.KEPT) == []
         expect(page.locator("main li", has_text="Return check")).to_have_count(1)
 
-    def test_nothing_that_names_anybody_is_kept(self, page: Page) -> None:
-        outing = self.take_back_offline(page)
+    # One of the demo's few riders afloat is used up by each of these, and the late one is another test's.
+    @pytest.mark.parametrize("page", ["phone"], indirect=True)
+    def test_it_names_nobody_and_waits_for_whoever_ticked_it(self, page: Page) -> None:
+        self.take_back_offline(page)
         (row,) = page.evaluate(self.KEPT)
         kept = page.evaluate(
             "caches.open('marram').then((all) => all.keys()).then((each) => each.map((one) => one.url))"
@@ -157,15 +159,7 @@ class TestWithoutConnection:
             "once", "all", "felt", "note", "back", "rinsed", "fault", "stays", "kit",
         }  # fmt: skip
         assert {url.rpartition("/")[2] for url in kept} == {"kept.html", "marram.css", "marram.js"}
-        page.context.set_offline(False)
-        expect(page.locator("#waiting")).to_be_hidden(timeout=20_000)
-        assert outing
-
-    def test_it_waits_for_whoever_ticked_it(self, page: Page) -> None:
-        self.take_back_offline(page)
         page.context.clear_cookies()
         page.context.set_offline(False)
-
         sign_in(page, "manager")
-
         expect(page.locator("#waiting")).to_contain_text("sign in as before")
