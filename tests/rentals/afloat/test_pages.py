@@ -108,6 +108,14 @@ class TestTheAfloatPage:
         assert PhaseChange.objects.get().phase == "uncertainty"
         assert "Nobody has taken this on" in text
 
+    def test_the_distress_sheet_of_who_is_late_is_one_tap_away(
+        self, cast: Walk, outing: Outing, at: Any
+    ) -> None:
+        at(outing.ends_at + HOUR)
+        page = signed_in(cast.instructor).get(url(cast, "afloat")).content.decode()
+
+        assert url(cast, "distress", outing.pk) in page
+
     def test_the_live_part_alone_is_sent_to_htmx(self, cast: Walk, outing: Outing) -> None:
         response = signed_in(cast.desk).get(url(cast, "afloat"), headers={"HX-Request": "true"})
 
