@@ -239,7 +239,7 @@ BUDGETS = [
     ("outing", outing_at(""), more_outings, 6),
     ("offers", outing_at("offers/"), more_items, 8),
     ("card", outing_at("card/"), nothing_more, 5),
-    ("launch sheet", outing_at("launch-sheet/"), more_outings, 10),
+    ("launch sheet", outing_at("launch-sheet/"), more_outings, 11),
     ("item", lambda cast: f"/items/{cast.shed['S1'].pk}/", more_jobs, 11),
 ]
 

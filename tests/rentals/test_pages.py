@@ -187,11 +187,12 @@ PAGES = [
             "bookings_kitpart",
             "stations_windlimit",
             "afloat_recall",
+            "fleet_holdback",
             "afloat_headcount",
             "audit_entry",
         ],
         lambda cast: after(cast.out()),
-        most=15,
+        most=16,
     ),
     Page("rig-up", ["dayplan_plan", "bookings_outing"], lambda cast: after(cast.kitted())),
     Page(
