@@ -197,7 +197,8 @@ def _looked_at(
     for each in looked_at(days, names, seconds, perf_counter).outlooks:
         day = days[each.wind]
         stocks = {unit.tag: stock.name for _, kind in day.stocks() for stock in kind for unit in stock.units}
-        barred = {demand.id for demand in day.demands if not (demand.sails and demand.boards)}
+        stocked = bool(day.sails and day.boards)
+        barred = {each.id for each in day.demands if stocked and not (each.sails and each.boards)}
         slot = winds[each.wind].slot(party[0])
         short = [(_place(rider.demand), rider, rider.demand in barred) for rider in each.short]
         found.append(

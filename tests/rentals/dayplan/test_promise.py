@@ -68,6 +68,15 @@ def test_who_must_stay_ashore_in_more_wind_does_not_spoil_the_promise_but_in_the
     assert weaker.text.endswith("The wind is wrong for 1 of the party.")
 
 
+def test_an_empty_shed_is_no_fault_of_the_wind(day: Day) -> None:
+    day.cast.blow()
+
+    promise = asked(day)
+
+    assert (promise.holds, promise.ashore) == (False, frozenset())
+    assert promise.text.startswith("Without a rig would be")
+
+
 def test_it_says_what_they_would_get(day: Day) -> None:
     assert day.cast.shed
     day.cast.blow()
