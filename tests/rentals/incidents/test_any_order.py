@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import invariant, rule, run_state_machine_as_test
 
+from rentals.afloat import queries as water
 from rentals.afloat import services as afloat
 from rentals.afloat.models import LaunchCheck
 from rentals.bench.models import Job
@@ -66,6 +67,8 @@ class DayWithIncidents(Day):
         closing = queries.closing_of(self.cast.tarrow, day, now=now)
         assert {row.outing.pk for row in board.rows if row.outing.state == "afloat"} == afloat_now
         assert {outing.pk for outing in closing.afloat} == afloat_now
+        out = water.afloat_page(self.cast.tarrow, now=now)
+        assert {rider.outing.pk for rider in out.riders} == afloat_now
 
     @invariant()
     def nobody_went_afloat_through_a_shut_gate(self) -> None:
