@@ -12,6 +12,7 @@ from django.db.models import Field, FloatField, PositiveSmallIntegerField
 from rentals.fleet.formats import shed as sheets
 from rentals.fleet.models import MOST_PRICE, NEEDS, RANGES, Item, ItemModel, Kind
 from rentals.fleet.states import ItemState
+from rentals.lib.tables import csv_text
 from rentals.stations.models import Station
 
 ITEM_COLUMNS: Final = (
@@ -91,7 +92,7 @@ class ShedPlan:
 def shed_csv(station: Station) -> str:
     """Return a station's whole shed as CSV, withdrawn items too: one query."""
     items = Item.objects.filter(station=station).select_related("model").order_by("model__kind", "tag")
-    return sheets.written(COLUMNS, (tuple(_cells(item)) for item in items))
+    return csv_text(COLUMNS, (tuple(_cells(item)) for item in items))
 
 
 def _cells(item: Item) -> Iterator[object]:

@@ -29,6 +29,7 @@ from rentals.incidents.models import Kind
 from rentals.lib import clock
 from rentals.lib.access import Act
 from rentals.lib.problems import Refused
+from rentals.lib.tables import csv_answer
 from rentals.people import queries as people
 from rentals.people.doors import StaffRequest, asked_day, may, station_page
 from rigging.drawing import search_svg
@@ -138,8 +139,7 @@ def correct(request: StaffRequest, incident_id: int) -> HttpResponse:
 @station_page("GET")
 def export(request: StaffRequest) -> HttpResponse:
     """Hand out every incident without names, as a table for spreadsheets."""
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="incidents-{request.station.slug}.csv"'
+    response = csv_answer("", f"incidents-{request.station.slug}")
     rows = csv.writer(response)
     rows.writerow(field.name for field in fields(queries.Nameless))
     rows.writerows(astuple(row) for row in queries.nameless(request.station))

@@ -33,7 +33,6 @@ from rentals.lib.access import Act
 from rentals.lib.forms import PlainForm
 from rentals.lib.ical import MEDIA_TYPE, calendar
 from rentals.lib.problems import Refused
-from rentals.lib.tables import Table
 from rentals.lib.when import day_bounds
 from rentals.people import queries as people
 from rentals.people.doors import StaffRequest, asked_day, may, station_page
@@ -55,7 +54,7 @@ def lessons(request: StaffRequest) -> HttpResponse:
     start, end = day_bounds(first, station.zone)[0], day_bounds(last, station.zone)[0]
     rows = queries.lessons_between(station, start, end)
     if request.GET.get("as") == "csv":
-        return _csv(queries.lessons_table(rows, station))
+        return queries.lessons_table(rows, station).as_file()
     step = WEEK if week else timedelta(days=1)
     days = [first + timedelta(days=number) for number in range((last - first).days)]
     context = {
@@ -129,7 +128,7 @@ def lesson(request: StaffRequest, lesson_id: int) -> HttpResponse:
     found = queries.lesson_for(request.actor, request.station, lesson_id)
     sheet = queries.sheet(found, request.station)
     if request.GET.get("as") == "csv":
-        return _csv(queries.students_table(sheet))
+        return queries.students_table(sheet).as_file()
     which, data = request.POST.get("which"), request.POST
     move = MoveForm.of(found, request.station, data if which == "move" else None)
     off = CallOffForm(data if which == "off" else None, initial={"moves": found.moves})
@@ -264,7 +263,7 @@ def roster(request: StaffRequest) -> HttpResponse:
     first = day - timedelta(days=day.weekday())
     week = queries.roster(station, first, today=today)
     if request.GET.get("as") == "csv":
-        return _csv(queries.roster_table(week))
+        return queries.roster_table(week).as_file()
     staff, which, data = [row.user for row in week.staff], request.POST.get("which"), request.POST
     usual = {"day": max(first, today), "first": today, "last": today, "days": 1, "since": today}
     usual |= {"starts_at": f"{station.opens:%H:%M}", "ends_at": f"{station.closes:%H:%M}"}
@@ -486,9 +485,3 @@ def _shown(request: StaffRequest, template: str, form: PlainForm, **more: object
 def _done(request: StaffRequest, said: str, page: str, *args: object) -> HttpResponse:
     messages.success(request, said)
     return redirect(page, request.station.slug, *args)
-
-
-def _csv(table: Table) -> HttpResponse:
-    answer = HttpResponse(table.as_csv(), content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = f'attachment; filename="{table.name}.csv"'
-    return answer

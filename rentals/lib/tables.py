@@ -1,12 +1,14 @@
-"""Tables of figures: one form for the page, the CSV beside it and the chart's alternative in words."""
+"""Tables: one form for the page, the CSV beside it and the chart's alternative in words."""
 
 import csv
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from io import StringIO
 from typing import Final
+
+from django.http import HttpResponse
 
 from rentals.lib import show
 
@@ -66,12 +68,35 @@ class Table:
             )
 
     def as_csv(self) -> str:
-        """Return the table as CSV (RFC 4180), safe to open in a spreadsheet."""
-        written = StringIO()
-        rows = csv.writer(written)
-        rows.writerow(self.columns)
-        rows.writerows([_plain(value) for value in row] for row in self.rows)
-        return written.getvalue()
+        """Return the table as CSV."""
+        return csv_text(self.columns, self.rows)
+
+    def as_file(self, name: str = "") -> HttpResponse:
+        """Hand the table out as a CSV file of that name, or of its own."""
+        return csv_answer(self.as_csv(), name or self.name)
+
+
+def csv_text(columns: Sequence[str], rows: Iterable[Iterable[object]]) -> str:
+    """Return rows as CSV (RFC 4180), floats to six digits, safe to open in a spreadsheet."""
+    written = StringIO()
+    writer = csv.writer(written)
+    writer.writerow(columns)
+    writer.writerows([_plain(cell) for cell in row] for row in rows)
+    return written.getvalue()
+
+
+def no_formula(text: str) -> str:
+    """Return text that no spreadsheet runs: a formula's first sign gets an apostrophe before it."""
+    return f"'{text}" if text.startswith(_MAY_BE_A_FORMULA) else text
+
+
+def csv_answer(text: str, name: str) -> HttpResponse:
+    """Hand CSV out as a file of that name."""
+    return HttpResponse(
+        text,
+        content_type="text/csv; charset=utf-8",
+        headers={"Content-Disposition": f'attachment; filename="{name}.csv"'},
+    )
 
 
 def shown(value: Value) -> str:
@@ -94,7 +119,7 @@ def _is_number(value: Value) -> bool:
     return isinstance(value, int | float | Decimal)
 
 
-def _plain(value: Value) -> str:
+def _plain(value: object) -> str:
     if isinstance(value, str):
-        return f"'{value}" if value.startswith(_MAY_BE_A_FORMULA) else value
+        return no_formula(value)
     return "" if value is None else f"{value:.6g}" if isinstance(value, float) else str(value)

@@ -8,7 +8,6 @@ from django.utils.safestring import mark_safe
 from rentals.dayplan.queries import shelf
 from rentals.lib import clock
 from rentals.lib.access import Act
-from rentals.lib.tables import Table
 from rentals.people.doors import StaffRequest, may, station_page
 from rentals.review import services
 from rentals.review.forms import CostForm, PeriodForm
@@ -47,7 +46,7 @@ def review_csv(request: StaffRequest, name: str) -> HttpResponse:
     found = next(named(figures(facts(request.actor, request.station, period)), name), None)
     if found is None:
         raise Http404
-    return _csv(found.table, f"{request.station.slug}-{name}-{period.first:%Y-%m}-{period.last:%Y-%m}")
+    return found.table.as_file(f"{request.station.slug}-{name}-{period.first:%Y-%m}-{period.last:%Y-%m}")
 
 
 @station_page("GET")
@@ -64,7 +63,7 @@ def review_lists_csv(request: StaffRequest, name: str) -> HttpResponse:
     found = next(named(_lists(request)[0], name), None)
     if found is None:
         raise Http404
-    return _csv(found.table, f"{request.station.slug}-{name}")
+    return found.table.as_file(f"{request.station.slug}-{name}")
 
 
 @station_page("GET")
@@ -84,7 +83,7 @@ def life(request: StaffRequest) -> HttpResponse:
 def life_csv(request: StaffRequest) -> HttpResponse:
     """Give the lives as CSV."""
     table = lives_table(kit_lives(request.actor, request.station, now=clock.now()))
-    return _csv(table, f"{request.station.slug}-life")
+    return table.as_file(f"{request.station.slug}-life")
 
 
 @station_page("GET", "POST")
@@ -115,7 +114,7 @@ def model_life_csv(request: StaffRequest, model_id: int, name: str) -> HttpRespo
     tables = {"items": items_table(found), **({"hazard": hazard.table} if hazard else {})}
     if name not in tables:
         raise Http404
-    return _csv(tables[name], f"{request.station.slug}-life-{model_id}-{name}")
+    return tables[name].as_file(f"{request.station.slug}-life-{model_id}-{name}")
 
 
 @station_page("GET")
@@ -159,9 +158,3 @@ def _set_costs(request: StaffRequest, found: ModelLife, form: CostForm) -> bool:
         return False
     messages.success(request, f"Costs of {found.model} are set.")
     return True
-
-
-def _csv(table: Table, name: str) -> HttpResponse:
-    response = HttpResponse(table.as_csv(), content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="{name}.csv"'
-    return response

@@ -13,6 +13,7 @@ from rentals.lib import clock
 from rentals.lib.access import Act
 from rentals.lib.forms import OnceForm
 from rentals.lib.problems import Conflict
+from rentals.lib.tables import csv_answer
 from rentals.people.doors import StaffRequest, asked_day, may, station_page
 from rentals.stations.models import Station
 from rentals.takings import forms, queries, services
@@ -139,12 +140,7 @@ def entries_csv(request: StaffRequest) -> HttpResponse:
     first, last = _day(request, "from", date(today.year, 1, 1)), _day(request, "until", today)
     first = max(first, last - timedelta(days=queries.LONGEST_EXPORT_DAYS))
     body = queries.entries_as_csv(request.station, first, last)
-    name = f"takings-{request.station.slug}-{first}-{last}.csv"
-    return HttpResponse(
-        body,
-        content_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": f'attachment; filename="{name}"'},
-    )
+    return csv_answer(body, f"takings-{request.station.slug}-{first}-{last}")
 
 
 @station_page("GET", "POST")

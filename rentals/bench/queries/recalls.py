@@ -6,10 +6,10 @@ from rentals.bench.models import (
     KitRecall,
 )
 from rentals.bookings.models import KitPart
-from rentals.fleet.formats import shed as sheets
 from rentals.fleet.models import Cause, HoldBack, Item
 from rentals.lib.access import Actor
 from rentals.lib.problems import NotVisible
+from rentals.lib.tables import csv_text
 from rentals.stations.models import Station
 
 
@@ -61,7 +61,7 @@ def recall_for(actor: Actor, station: Station, recall_id: int) -> Recalled:
 def recall_csv(recalled: Recalled) -> str:
     """Return a recall's items as CSV for the maker: no query."""
     columns = ("tag", "model", "serial", "batch", "made_on", "bought_on", "water_h", "rig_ups", "state")
-    return sheets.written(
+    return csv_text(
         columns,
         (
             (

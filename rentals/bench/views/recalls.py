@@ -9,6 +9,7 @@ from rentals.bench.forms import EndRecallForm, RecallForm
 from rentals.lib import clock
 from rentals.lib.access import Act
 from rentals.lib.problems import Refused
+from rentals.lib.tables import csv_answer
 from rentals.people.doors import StaffRequest, may, station_page
 
 
@@ -76,11 +77,6 @@ def recall(request: StaffRequest, recall_id: int) -> HttpResponse:
 def recall_list(request: StaffRequest, recall_id: int) -> HttpResponse:
     """Give the items of a recall out as CSV for the maker."""
     found = queries.recall_for(request.actor, request.station, recall_id)
-    return HttpResponse(
-        "\ufeff" + queries.recall_csv(found),
-        content_type="text/csv; charset=utf-8",
-        headers={
-            "Content-Disposition": f'attachment; filename="recall-{recall_id}.csv"',
-            "Cache-Control": "no-store",
-        },
-    )
+    answer = csv_answer("\ufeff" + queries.recall_csv(found), f"recall-{recall_id}")
+    answer["Cache-Control"] = "no-store"
+    return answer

@@ -9,6 +9,7 @@ from rentals.fleet import queries, services
 from rentals.fleet.formats.shed import UnreadableSheet
 from rentals.lib import clock
 from rentals.lib.access import Act
+from rentals.lib.tables import csv_answer
 from rentals.people.doors import StaffRequest, may, station_page
 
 
@@ -49,10 +50,8 @@ def shed(request: StaffRequest) -> HttpResponse:
 @station_page("GET")
 def export(request: StaffRequest) -> HttpResponse:
     """Give the whole shed out as CSV."""
-    name = f"shed-{request.station.slug}-{request.station.local(clock.now()):%Y-%m-%d}.csv"
-    return HttpResponse(
-        # The mark lets a spreadsheet know that it is UTF-8.
-        "\ufeff" + queries.shed_csv(request.station),
-        content_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"},
-    )
+    name = f"shed-{request.station.slug}-{request.station.local(clock.now()):%Y-%m-%d}"
+    # The mark lets a spreadsheet know that it is UTF-8.
+    answer = csv_answer("\ufeff" + queries.shed_csv(request.station), name)
+    answer["Cache-Control"] = "no-store"
+    return answer

@@ -2,16 +2,16 @@
 
 import csv
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from io import StringIO
 from typing import Final
 
+from rentals.lib.tables import no_formula
+
 LARGEST_BYTES: Final = 2 * 2**20
 MOST_ROWS: Final = 5000
-_RISKY: Final = ("=", "+", "-", "@", "\t", "\r")
-"""First characters by which a sheet takes a cell for a formula (OWASP, CSV injection)."""
 
 
 class UnreadableSheet(ValueError):
@@ -94,21 +94,6 @@ def read(text: str) -> Sheet:
     return Sheet(columns=tuple(named), lines=tuple(lines))
 
 
-def written(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """Return rows as CSV; what a sheet would take for a formula is marked as text."""
-    out = StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(columns)
-    writer.writerows([escaped(cell) for cell in row] for row in rows)
-    return out.getvalue()
-
-
-def escaped(cell: object) -> str:
-    """Return a cell as text that no sheet runs: a formula's first sign gets an apostrophe before it."""
-    text = "" if cell is None else str(cell)
-    return f"'{text}" if text.startswith(_RISKY) else text
-
-
 def number(cell: str) -> float:
     """Return a number written with a point or a comma.
 
@@ -161,4 +146,4 @@ def _column(cell: str) -> str:
 
 def _plain(cell: str) -> str:
     text = cell.strip()
-    return text[1:] if text.startswith("'") and text[1:].startswith(_RISKY) else text
+    return text[1:] if no_formula(text[1:]) == text else text

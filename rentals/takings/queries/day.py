@@ -1,7 +1,5 @@
 """The takings of a day: what came in and how, what was sold, what the drawer should hold; receipts; CSV."""
 
-import csv
-import io
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,6 +13,7 @@ from rentals.bookings.models import Outing, Party
 from rentals.lib.access import Actor
 from rentals.lib.money import Money
 from rentals.lib.problems import NotVisible
+from rentals.lib.tables import csv_text
 from rentals.lib.when import day_bounds
 from rentals.stations.models import Station
 from rentals.takings.mapping.book import UnableToQuote
@@ -146,17 +145,9 @@ def receipt_for(actor: Actor, station: Station, year: int, number: int) -> Recei
 
 
 def entries_as_csv(station: Station, first: date, last: date) -> str:
-    """Return the ledger of some days as CSV (RFC 4180), both days included: one query.
-
-    Text that a spreadsheet would take for a formula is quoted with an apostrophe.
-    """
-    out = io.StringIO()
-    rows = csv.writer(out)
-    rows.writerow(COLUMNS)
+    """Return the ledger of some days as CSV, both days included: one query."""
     entries = LedgerEntry.objects.filter(station=station, day__gte=first, day__lte=last).order_by("id")
-    for entry in entries.select_related("payment__receipt", "voucher", "station"):
-        rows.writerow(_row(entry))
-    return out.getvalue()
+    return csv_text(COLUMNS, map(_row, entries.select_related("payment__receipt", "voucher", "station")))
 
 
 def _row(entry: LedgerEntry) -> Sequence[object]:
@@ -169,7 +160,7 @@ def _row(entry: LedgerEntry) -> Sequence[object]:
         entry.credit,
         entry.amount.amount,
         entry.currency,
-        f"'{entry.text}" if entry.text[:1] in "=+-@\t\r" else entry.text,
+        entry.text,
         entry.party_id or "",
         entry.charge_id or "",
         receipt,

@@ -21,7 +21,7 @@ from rentals.fleet.formats.shed import UnreadableSheet
 from rentals.fleet.models import Item, ItemModel
 from rentals.fleet.queries import RowPlan, ShedPlan
 from rentals.fleet.services import UnableToTakeShed, take_shed
-from rentals.lib import clock
+from rentals.lib import clock, tables
 from tests.rentals.browser import Form, signed_in
 from tests.rentals.walk import Walk
 
@@ -104,7 +104,7 @@ class TestWriting:
     )
     def test_what_a_sheet_would_run_is_marked_as_text(self, cell: str) -> None:
         """OWASP, CSV injection: a cell that begins with = + - @ tab or return is run by spreadsheets."""
-        assert sheets.escaped(cell) == f"'{cell}"
+        assert tables.no_formula(cell) == f"'{cell}"
 
     @given(
         st.lists(
@@ -113,7 +113,7 @@ class TestWriting:
         )
     )
     def test_no_cell_of_any_sheet_begins_as_a_formula(self, rows: list[list[str]]) -> None:
-        text = sheets.written(("tag", "colour"), rows)
+        text = tables.csv_text(("tag", "colour"), rows)
 
         for row in csv.reader(StringIO(text, newline="")):
             assert not any(cell.startswith(("=", "+", "-", "@", "\t", "\r")) for cell in row)
