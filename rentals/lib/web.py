@@ -15,11 +15,16 @@ class Unreachable(Exception):
     """A sentence on why a post was not taken."""
 
 
+class NotPublic(Unreachable):
+    """A host that any resolver answer places outside the public network."""
+
+
 def public_address(url: httpx.URL) -> str:
     """Return an address of a host of the public network.
 
     Raises:
-        Unreachable: the host has none, or any resolver answer lies in a private network.
+        Unreachable: there is no such host.
+        NotPublic: it has no address, or any resolver answer lies in a private network.
     """
     try:
         answers = socket.getaddrinfo(url.host, url.port or 443, type=socket.SOCK_STREAM)
@@ -27,7 +32,7 @@ def public_address(url: httpx.URL) -> str:
         raise Unreachable("The address leads to no host; check it.") from problem
     addresses = [str(answer[4][0]) for answer in answers]
     if not addresses or not all(ip_address(address).is_global for address in addresses):
-        raise Unreachable("The address lies in a private network; only public ones are called.")
+        raise NotPublic("The address lies in a private network; only public ones are called.")
     return addresses[0]
 
 

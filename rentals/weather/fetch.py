@@ -2,7 +2,6 @@
 
 import math
 import re
-import socket
 import time
 import zlib
 from contextlib import nullcontext
@@ -10,10 +9,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from http import HTTPStatus
-from ipaddress import ip_address
 from typing import Final, Literal
 
 import httpx
+
+from rentals.lib.web import NotPublic, Unreachable, public_address
 
 # Policy: what one fetch may cost us, and how hard a source that fails is asked again.
 MOST_BYTES: Final = 5 * 1024 * 1024
@@ -145,11 +145,12 @@ def _check_scheme(url: httpx.URL) -> None:
 def _check_public(url: httpx.URL) -> None:
     """Refuse hosts that any resolver answer places outside the public network."""
     try:
-        answers = socket.getaddrinfo(url.host, url.port or 443, type=socket.SOCK_STREAM)
-    except OSError as problem:
+        public_address(url)
+    except NotPublic as problem:
+        sentence = "The source's address lies in a private network; only public ones are fetched."
+        raise _Failed(sentence) from problem
+    except Unreachable as problem:
         raise httpx.ConnectError(str(problem)) from problem
-    if not all(ip_address(answer[4][0]).is_global for answer in answers):
-        raise _Failed("The source's address lies in a private network; only public ones are fetched.")
 
 
 def _answered(
