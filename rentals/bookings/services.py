@@ -217,7 +217,7 @@ def promise_outings(
 @inside_write
 def one_at_a_time(station: Station) -> None:
     """Let nobody else book at a station until this write is done; readers and other writes go on."""
-    list(Station.objects.select_for_update(no_key=True).filter(pk=station.pk).values_list("pk"))
+    Station.objects.locked(station.pk)
 
 
 @inside_write

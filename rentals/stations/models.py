@@ -30,6 +30,13 @@ class StationQuerySet(models.QuerySet["Station"]):
         """Stations at which the actor has a role."""
         return self.filter(pk__in=actor.station_ids)
 
+    def locked(self, station_id: int) -> "Station":
+        """Return a station whose row other writers wait for until the transaction ends; readers go on.
+
+        Rows that point at the station may still be written: their key is not locked.
+        """
+        return self.select_for_update(no_key=True).get(pk=station_id)
+
 
 class Station(models.Model):
     """One beach site. Bearings are degrees true; `seaward_deg` faces the open water."""

@@ -77,7 +77,7 @@ def see(*, actor: Actor, outing_id: int, seen: Seen, once: UUID | None = None, n
     station_id = bookings_queries.station_of(actor, outing_id)
     actor.require(Act.SEE, station_id=station_id)
     # The station before the outing, in the order of the watch, so that neither waits for the other for ever.
-    Station.objects.select_for_update(no_key=True).get(pk=station_id)
+    Station.objects.locked(station_id)
     outing = bookings.visible_outing(actor, outing_id)
     asked = [outing_id, seen.in_trouble, seen.bearing_deg, seen.distance_m, seen.note]
     claim = journal.claim(actor=actor, act=Act.SEE, key=once, asked=asked, now=now)
@@ -231,7 +231,7 @@ def recall(
     claim = journal.claim(actor=actor, act=Act.RECALL, key=once, asked=[station_id, reason], now=now)
     if claim.result_id is not None:
         return Recall.objects.get(pk=claim.result_id)
-    Station.objects.select_for_update(no_key=True).get(pk=station_id)
+    Station.objects.locked(station_id)
     called = Recall.objects.filter(station_id=station_id, lifted_at=None).first()
     if called is None:
         called = Recall.objects.create(

@@ -73,7 +73,7 @@ def set_safety(*, actor: Actor, station_id: int, safety: Safety, now: datetime) 
     wrong = _faults(safety)
     if wrong:
         raise UnableToSetSafety(next(iter(wrong.values())), fields=wrong)
-    station = Station.objects.select_for_update(no_key=True).get(pk=station_id)
+    station = Station.objects.locked(station_id)
     values = {
         **asdict(safety),
         "soft_gates": [name for name in checks.HARD_GATES if name in safety.soft_gates],

@@ -31,7 +31,7 @@ def watch(*, actor: Actor, station_id: int, now: datetime) -> int:
         How many riders are late.
     """
     actor.require_system(System.WATCH)
-    station = Station.objects.select_for_update(no_key=True).get(pk=station_id)
+    station = Station.objects.locked(station_id)
     late = raise_begun(actor, station, now)
     escalate(actor, station, now)
     _tell_gap(actor, station, now)
@@ -46,7 +46,7 @@ def look(*, actor: Actor, station_id: int, now: datetime) -> int:
     The beat is not noted: a page must not hide that the watch itself has stopped.
     """
     actor.require_system(System.WATCH)
-    station = Station.objects.select_for_update(no_key=True).get(pk=station_id)
+    station = Station.objects.locked(station_id)
     return raise_begun(actor, station, now)
 
 
