@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from datetime import datetime
 from http import HTTPStatus
 from typing import Any
-from uuid import UUID
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
@@ -34,7 +33,7 @@ from rentals.checklists import queries as checklists
 from rentals.checklists.models import Check
 from rentals.lib import clock
 from rentals.lib.access import Act, System, service
-from rentals.lib.forms import OnceForm, PlainForm
+from rentals.lib.forms import PlainForm, once_of
 from rentals.lib.live import live
 from rentals.lib.problems import Conflict
 from rentals.mail.services import UnableToSetHook
@@ -199,7 +198,9 @@ def acknowledge(request: StaffRequest, outing_id: int) -> HttpResponse:
 @station_page("POST")
 def swap(request: StaffRequest, outing_id: int) -> HttpResponse:
     """Note a rider ashore for other kit, and go on to choose it."""
-    rest = services.swap_kit(actor=request.actor, outing_id=outing_id, once=_once(request), now=clock.now())
+    rest = services.swap_kit(
+        actor=request.actor, outing_id=outing_id, once=once_of(request.POST), now=clock.now()
+    )
     messages.success(request, f"{rest.rider} is ashore. Take the old kit back, then choose the new one here.")
     return redirect("outing", request.station.slug, rest.pk)
 
@@ -229,7 +230,7 @@ def recall(request: StaffRequest) -> HttpResponse:
         actor=request.actor,
         station_id=request.station.pk,
         reason=request.POST.get("reason", ""),
-        once=_once(request),
+        once=once_of(request.POST),
         now=clock.now(),
     )
     return redirect("afloat", request.station.slug)
@@ -361,12 +362,6 @@ def _extend(request: StaffRequest, outing: Outing, form: ExtendForm) -> bool:
     due = f"{request.station.local(done.outing.ends_at):%H:%M}"
     messages.success(request, f"{outing.rider} is due {due} now. {done.next_words}".strip())
     return True
-
-
-def _once(request: StaffRequest) -> UUID | None:
-    """The form's own key, none where it was tampered with."""
-    form = OnceForm(request.POST)
-    return form.cleaned_data["once"] if form.is_valid() else None
 
 
 def _set(

@@ -1,7 +1,6 @@
 """The rig-up page: ask for the day's plan, look at it, change it, put it in force, tick its rigs off."""
 
 from datetime import datetime, timedelta
-from uuid import UUID
 
 from django.contrib import messages
 from django.forms import model_to_dict
@@ -16,7 +15,7 @@ from rentals.dayplan.forms import CrewForm, SailForm, SpanForm
 from rentals.dayplan.mapping.shown import Shown, sails_for
 from rentals.lib import clock
 from rentals.lib.access import Act
-from rentals.lib.forms import OnceForm
+from rentals.lib.forms import OnceForm, once_of
 from rentals.lib.problems import Refused
 from rentals.people.doors import StaffRequest, asked_day, station_page
 from rentals.stations.models import Station
@@ -36,7 +35,7 @@ def ask(request: StaffRequest) -> HttpResponse:
     day = asked_day(request, request.station.local(now).date())
     try:
         services.ask_for_plan(
-            actor=request.actor, station_id=request.station.pk, day=day, once=_once(request), now=now
+            actor=request.actor, station_id=request.station.pk, day=day, once=once_of(request.POST), now=now
         )
     except (services.UnableToPlan, services.UnableToMovePlan) as refused:
         return _page(request, refused)
@@ -48,7 +47,7 @@ def accept(request: StaffRequest, plan_id: int) -> HttpResponse:
     """Put a plan in force."""
     try:
         plan = services.accept_plan(
-            actor=request.actor, plan_id=plan_id, once=_once(request), now=clock.now()
+            actor=request.actor, plan_id=plan_id, once=once_of(request.POST), now=clock.now()
         )
     except (services.UnableToAccept, services.UnableToMovePlan) as refused:
         return _page(request, refused)
@@ -200,9 +199,3 @@ def _drawing(station: Station, shown: Shown, now: datetime | None) -> str:
 
 def _address(station: Station, day: str) -> str:
     return f"{reverse('rig-up', args=[station.slug])}?day={day}"
-
-
-def _once(request: StaffRequest) -> UUID | None:
-    """The form's own key, none where it was tampered with."""
-    form = OnceForm(request.POST)
-    return form.cleaned_data["once"] if form.is_valid() else None

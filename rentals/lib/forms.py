@@ -68,6 +68,12 @@ class OnceForm(PlainForm):
         self.initial.setdefault("once", uuid.uuid4())
 
 
+def once_of(sent: Mapping[str, Any]) -> uuid.UUID | None:
+    """Return the form's own key, none where it was tampered with."""
+    form = OnceForm(sent)
+    return form.cleaned_data["once"] if form.is_valid() else None
+
+
 class NumberField(forms.DecimalField):
     """A number typed with a point or a comma, on a phone's number pad."""
 
