@@ -165,8 +165,9 @@ function page() {
 
   async function send(row) {
     /* The page brings a fresh token, and shows whether whoever ticked it is signed in. Values stay as they
-       were: the service counts a key once, and refuses it with others. */
-    const sheet = await (await fetch(row.url)).text(), token = sheet.match(/name="csrfmiddlewaretoken" value="([^"]+)"/);
+       were: the service counts a key once, and refuses it with others. A redirect, to sign in, is not
+       followed: its cookie would make another sign-in page's token void. */
+    const sheet = await (await fetch(row.url, { redirect: "manual" })).text(), token = sheet.match(/name="csrfmiddlewaretoken" value="([^"]+)"/);
     if (!token || !sheet.includes(`data-user="${row.user}"`)) return;
     const fields = new URLSearchParams([...row.fields, ["csrfmiddlewaretoken", token[1]]]);
     const answer = await fetch(row.url, { method: "POST", body: fields });
