@@ -1,4 +1,7 @@
-"""Nobody is afloat without a passed launch check for the kit they are on; logs and checks never change."""
+"""Nobody is afloat without a passed launch check for the kit they are on; logs and checks never change.
+
+What was raised, taken on, told again, seen and counted stays as it was written.
+"""
 
 from django.db import migrations
 
@@ -22,4 +25,9 @@ class Migration(migrations.Migration):
             ),
             says="a launch check for this kit must have passed",
         ),
+        *append_only("afloat_acknowledgement"),
+        *append_only("afloat_escalation"),
+        *append_only("afloat_sighting"),
+        *append_only("afloat_headcount"),
+        *append_only("afloat_logcorrection"),
     ]

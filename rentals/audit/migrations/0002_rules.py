@@ -8,4 +8,6 @@ from rentals.lib.rules import append_only
 class Migration(migrations.Migration):
     dependencies = [("audit", "0001_initial")]
 
-    operations = [*append_only("audit_entry")]
+    operations = [
+        *append_only("audit_entry"),
+    ]

@@ -1,9 +1,16 @@
-"""No item with an open fault is given out; return checks and wear never change; jobs move by their table."""
+"""No item with an open fault is given out; return checks and wear never change; jobs move by their table.
+
+Wear is weighed, and what rigs stood in never changes.
+Inspections are never changed.
+Work on a job is never changed; what can hurt is released by another than the one who mended it.
+"""
 
 from django.db import migrations
 
 from rentals.bench.states import MOVES
 from rentals.lib.rules import append_only, moves_only, refuse
+
+SECOND_PERSON_KINDS = "'mast', 'boom', 'base', 'extension', 'harness', 'buoyancy_aid'"
 
 
 class Migration(migrations.Migration):
@@ -28,5 +35,26 @@ class Migration(migrations.Migration):
                 "(SELECT 1 FROM bench_job AS j WHERE j.item_id = NEW.id AND j.state IN ('open', 'mended'))"
             ),
             says="an item with an open fault is not given out",
+        ),
+        *append_only("bench_rigwear"),
+        refuse(
+            "wear_is_weighed",
+            table="bench_wearposting",
+            events="INSERT",
+            when="NEW.weighted_s IS NULL OR NEW.salt IS NULL",
+            says="wear says what it weighs and in which water",
+        ),
+        *append_only("bench_inspection"),
+        *append_only("bench_jobline"),
+        refuse(
+            "released_by_another",
+            table="bench_job",
+            events="INSERT OR UPDATE",
+            when=(
+                "NEW.state = 'released' AND COALESCE(NEW.finished_by_id, -1) = COALESCE(NEW.mended_by_id, -2) "
+                "AND EXISTS (SELECT 1 FROM fleet_item AS i JOIN fleet_itemmodel AS m ON m.id = i.model_id "
+                f"WHERE i.id = NEW.item_id AND m.kind IN ({SECOND_PERSON_KINDS}))"
+            ),
+            says="a second person releases what can hurt",
         ),
     ]

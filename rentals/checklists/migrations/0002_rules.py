@@ -8,4 +8,6 @@ from rentals.lib.rules import append_only
 class Migration(migrations.Migration):
     dependencies = [("checklists", "0001_initial")]
 
-    operations = [*append_only("checklists_checklist")]
+    operations = [
+        *append_only("checklists_checklist"),
+    ]

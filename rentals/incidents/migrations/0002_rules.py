@@ -1,4 +1,8 @@
-"""What was told of an incident stays, and closings and reopenings take turns."""
+"""What was told of an incident stays, and closings and reopenings take turns.
+
+A day is signed and opened again in turns, and never signed while somebody is afloat.
+What was said to whom stays on record.
+"""
 
 from django.db import migrations
 
@@ -6,7 +10,7 @@ from rentals.lib.rules import append_only, refuse
 
 
 class Migration(migrations.Migration):
-    dependencies = [("incidents", "0001_initial")]
+    dependencies = [("incidents", "0001_initial"), ("bookings", "0002_rules")]
 
     operations = [
         *append_only("incidents_incident"),
@@ -24,4 +28,27 @@ class Migration(migrations.Migration):
             ),
             says="closing and reopening take turns",
         ),
+        *append_only("incidents_closing"),
+        refuse(
+            "closing_turns_alternate",
+            table="incidents_closing",
+            events="INSERT",
+            when=(
+                "NEW.turn <> 1 + (SELECT COUNT(*) FROM incidents_closing AS c "
+                "WHERE c.station_id = NEW.station_id AND c.day = NEW.day) "
+                "OR (NEW.step = 'signed') <> (NEW.turn % 2 = 1)"
+            ),
+            says="signing and opening again take turns",
+        ),
+        refuse(
+            "closing_with_nobody_afloat",
+            table="incidents_closing",
+            events="INSERT",
+            when=(
+                "NEW.step = 'signed' AND EXISTS (SELECT 1 FROM bookings_outing AS o "
+                "WHERE o.station_id = NEW.station_id AND o.state = 'afloat')"
+            ),
+            says="a day is not signed while somebody is afloat",
+        ),
+        *append_only("incidents_callmade"),
     ]

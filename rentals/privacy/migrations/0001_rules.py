@@ -8,14 +8,16 @@ from rentals.lib.rules import erasable
 class Migration(migrations.Migration):
     initial = True
     dependencies = [
-        ("audit", "0003_redaction"),
-        ("afloat", "0004_watch_rules"),
-        ("bench", "0008_job_rules"),
-        ("incidents", "0004_closing_rules"),
+        ("afloat", "0002_rules"),
+        ("audit", "0002_rules"),
+        ("bench", "0002_rules"),
+        ("checklists", "0002_rules"),
+        ("incidents", "0002_rules"),
         ("lessons", "0002_rules"),
         ("rigs", "0002_rules"),
-        ("takings", "0004_ledger_rules"),
+        ("takings", "0002_rules"),
     ]
+
     operations = [
         erasable("audit_entry"),
         erasable("afloat_acknowledgement"),
@@ -51,4 +53,6 @@ class Migration(migrations.Migration):
         erasable("takings_receiptline"),
         erasable("takings_taxrate"),
         erasable("takings_voucher"),
+        erasable("incidents_callmade"),
+        erasable("checklists_checklist"),
     ]

@@ -8,4 +8,6 @@ from rentals.lib.rules import append_only
 class Migration(migrations.Migration):
     dependencies = [("rigs", "0001_initial")]
 
-    operations = [*append_only("rigs_card")]
+    operations = [
+        *append_only("rigs_card"),
+    ]
