@@ -15,7 +15,7 @@ from rentals.bench.models import (
     JobLine,
     Setting,
 )
-from rentals.bench.queries import DueRow, models_at
+from rentals.bench.queries import DueRow, ReturnSheet, models_at
 from rentals.bench.services import INTERVALS, Came, Found, Note
 from rentals.bookings.models import KitPart
 from rentals.fleet.formats import shed as sheets
@@ -23,6 +23,8 @@ from rentals.fleet.models import Kind
 from rentals.lib.forms import NumberField, OnceForm, PlainForm
 from rentals.stations.models import Station
 from rigging.wear import planned
+
+ReturnRow = tuple[KitPart, tuple[str, ...], forms.BoundField, forms.BoundField, forms.BoundField]
 
 
 class ReturnForm(OnceForm):
@@ -43,10 +45,10 @@ class ReturnForm(OnceForm):
     stays_rigged = forms.BooleanField(label="The rig stays built for the next rider", required=False)
     note = forms.CharField(label="Note", max_length=300, required=False)
 
-    def __init__(self, out: Sequence[KitPart], data: Any = None, **kwargs: Any) -> None:
+    def __init__(self, sheet: ReturnSheet, data: Any = None, **kwargs: Any) -> None:
         super().__init__(data, **kwargs)
-        self.out = out
-        for part in out:
+        self.sheet = sheet
+        for part in sheet.out:
             pk = part.item_id
             self.fields[f"back_{pk}"] = forms.BooleanField(label="Back", required=False)
             self.fields[f"rinsed_{pk}"] = forms.BooleanField(label="Rinsed", required=False)
@@ -58,16 +60,17 @@ class ReturnForm(OnceForm):
             )
 
     @property
-    def rows(self) -> list[tuple[KitPart, forms.BoundField, forms.BoundField, forms.BoundField]]:
-        """Each part with its three inputs."""
+    def rows(self) -> list[ReturnRow]:
+        """Each part with what to look at and its three inputs."""
         return [
             (
                 part,
+                self.sheet.look_at(part.part),
                 self[f"back_{part.item_id}"],
                 self[f"rinsed_{part.item_id}"],
                 self[f"fault_{part.item_id}"],
             )
-            for part in self.out
+            for part in self.sheet.out
         ]
 
     def lines(self) -> list[Came]:
@@ -80,7 +83,7 @@ class ReturnForm(OnceForm):
                 rinsed=cleaned["all_rinsed"] or cleaned[f"rinsed_{part.item_id}"],
                 fault=cleaned[f"fault_{part.item_id}"],
             )
-            for part in self.out
+            for part in self.sheet.out
         ]
 
 

@@ -1,5 +1,6 @@
 """A check list as it is edited: the wording of each line, the levels it is for, and lines added."""
 
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
@@ -25,9 +26,14 @@ class ListForm(PlainForm):
         self.shown = shown
         self.kinds = list(USUAL[Check(shown.check)])
         levels = [(level, level) for level in LEVELS]
+        place: Counter[str] = Counter()
         for number, line in enumerate(shown.lines):
+            place[line.kind] += 1
             self.fields[f"text_{number}"] = forms.CharField(
-                label=line.key, max_length=TEXT, required=False, initial=line.text
+                label=f"{line.kind.capitalize()}, line {place[line.kind]}",
+                max_length=TEXT,
+                required=False,
+                initial=line.text,
             )
             self.fields[f"levels_{number}"] = forms.MultipleChoiceField(
                 label="Only for",
@@ -38,10 +44,13 @@ class ListForm(PlainForm):
             )
         for number in range(NEW_LINES):
             self.fields[f"kind_new{number}"] = forms.ChoiceField(
-                label="For", choices=[(kind, kind) for kind in self.kinds], required=False, initial="rider"
+                label=f"New line {number + 1} is for",
+                choices=[(kind, kind) for kind in self.kinds],
+                required=False,
+                initial="rider",
             )
             self.fields[f"text_new{number}"] = forms.CharField(
-                label="New line", max_length=TEXT, required=False
+                label=f"New line {number + 1}", max_length=TEXT, required=False
             )
 
     @property

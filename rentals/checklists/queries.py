@@ -43,6 +43,15 @@ class InForce:
             if line.kind in wanted and (not line.levels or level in line.levels)
         )
 
+    def about(self, kind: str, level: str) -> tuple[str, ...]:
+        """Return what to look at on one kind of item, or on the rider, for a level."""
+        wanted = kind.replace("_", " ")
+        return tuple(
+            line.text
+            for line in self.lines
+            if line.kind == wanted and (not line.levels or level in line.levels)
+        )
+
     def since(self, before: "InForce") -> frozenset[str]:
         """Return keys whose line is new or reads otherwise than in another version."""
         known = {line.key: line.text for line in before.lines}

@@ -104,7 +104,11 @@ PAGES = [
         ],
         lambda cast: [cast.issued().pk],
     ),
-    Page("return-check", ["bookings_outing", "bookings_kitpart"], lambda cast: [cast.out().pk]),
+    Page(
+        "return-check",
+        ["bookings_outing", "checklists_checklist", "bookings_kitpart"],
+        lambda cast: [cast.out().pk],
+    ),
     Page("kit", ["fleet_item"], lambda cast: after(cast.shed)),
     Page(
         "item",

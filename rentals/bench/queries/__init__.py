@@ -15,9 +15,11 @@ from rentals.bench.queries.inspections import (
 )
 from rentals.bench.queries.items import (
     ItemLife,
+    ReturnSheet,
     item_life,
     items_at,
     models_at,
+    return_sheet,
     still_out,
     to_label,
     worn_items,
@@ -46,6 +48,7 @@ __all__ = [
     "ItemLife",
     "LifeLine",
     "Recalled",
+    "ReturnSheet",
     "Standing",
     "held_back",
     "inspections_at",
@@ -60,6 +63,7 @@ __all__ = [
     "recall_csv",
     "recall_for",
     "recalls_at",
+    "return_sheet",
     "setting_of",
     "settled",
     "standings",

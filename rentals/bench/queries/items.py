@@ -18,6 +18,9 @@ from rentals.bench.models import (
 )
 from rentals.bench.states import GRACE_DAYS
 from rentals.bookings.models import KitPart, Outing
+from rentals.checklists import queries as checklists
+from rentals.checklists.models import Check
+from rentals.checklists.queries import InForce
 from rentals.fleet.models import HoldBack, Item, ItemModel, Kind
 from rentals.fleet.states import ItemState
 from rentals.lib.access import Act, Actor
@@ -149,6 +152,30 @@ def worn_items(items: QuerySet[Item]) -> list[tuple[Worn, float]]:
         )
         for item in found
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class ReturnSheet:
+    """What is still with the rider, and the station's own list of what to look at when it comes back."""
+
+    out: tuple[KitPart, ...]
+    listed: InForce
+    level: str
+
+    @property
+    def of_rider(self) -> tuple[str, ...]:
+        """What to see to about the rider."""
+        return self.look_at("rider")
+
+    def look_at(self, kind: str) -> tuple[str, ...]:
+        """Return what to look at on one kind of item."""
+        return self.listed.about(kind, self.level)
+
+
+def return_sheet(outing: Outing) -> ReturnSheet:
+    """Return the sheet of a return check: two queries."""
+    listed = checklists.in_force(outing.station, Check.RETURN)
+    return ReturnSheet(tuple(still_out(outing)), listed, outing.rider.level)
 
 
 def still_out(outing: Outing) -> list[KitPart]:

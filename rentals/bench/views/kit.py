@@ -71,7 +71,8 @@ def take_back(request: StaffRequest, outing_id: int) -> HttpResponse:
     outing = bookings.outing_for(request.actor, request.station, outing_id)
     if journal.done_before(request.actor, request.POST.get("once", "")):
         return redirect("outing", request.station.slug, outing.pk)
-    form = ReturnForm(queries.still_out(outing), request.POST or None)
+    sheet = queries.return_sheet(outing)
+    form = ReturnForm(sheet, request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
             services.take_back(
@@ -91,7 +92,7 @@ def take_back(request: StaffRequest, outing_id: int) -> HttpResponse:
             still = f" {missing} still missing." if missing else ""
             messages.success(request, f"Taken back from {outing.rider}.{still}")
             return redirect("outing", request.station.slug, outing.pk)
-    context = {"station": request.station, "page": "today", "outing": outing, "form": form}
+    context = {"station": request.station, "page": "today", "outing": outing, "form": form, "sheet": sheet}
     return render(request, "bench/take_back.html", context, status=422 if form.errors else 200)
 
 

@@ -165,6 +165,39 @@ class TestALaunchCheck:
         assert not LaunchCheck.objects.exists()
 
 
+class TestAReturnCheck:
+    def test_its_page_shows_the_station_s_own_list_beside_each_part(self, cast: Walk) -> None:
+        usual = queries.in_force(cast.tarrow, "return")
+        lines = [
+            Written(
+                kind=line.kind, key=line.key, text=line.text.replace("No crack", "No crack at the ferrule")
+            )
+            for line in usual.lines
+        ]
+        kept(cast, [*lines, Written(kind="rider", text="Asked about the reef")], check="return")
+        outing = cast.out()
+
+        page = Form(
+            signed_in(cast.desk).get(reverse("return-check", args=[cast.tarrow.slug, outing.pk]))
+        ).page
+
+        mast = next(box for box in page.find_all("fieldset") if "mast:" in box.get_text())
+        assert "No crack at the ferrule" in mast.get_text()
+        assert "Asked about the reef" in page.get_text()
+        assert "version 1" in page.get_text()
+
+    def test_a_line_for_other_levels_is_left_out(self, cast: Walk) -> None:
+        lines = [Written(kind="rider", text="Seen by the group's instructor", levels=("beginner",))]
+        usual = queries.in_force(cast.tarrow, "return").lines
+        lines += [Written(kind=line.kind, key=line.key, text=line.text) for line in usual]
+        kept(cast, lines, check="return")
+        outing = cast.out()  # Wren, advanced
+
+        answer = signed_in(cast.desk).get(reverse("return-check", args=[cast.tarrow.slug, outing.pk]))
+
+        assert "Seen by the group" not in answer.content.decode()
+
+
 class TestThePage:
     def address(self, cast: Walk, check: str = "launch") -> str:
         return reverse("check-list", args=[cast.tarrow.slug, check])
@@ -184,6 +217,14 @@ class TestThePage:
         client.post(self.address(cast), {**sent, "kind_new0": "rider", "keep": "1", "why": "The reef"})
         assert CheckList.objects.get().lines[-1]["text"] == "Knows the reef"
         assert "The reef" in client.get(self.address(cast)).content.decode()
+
+    @pytest.mark.parametrize("check", ["launch", "return"])
+    def test_every_input_is_named_in_words_and_none_by_its_key(self, cast: Walk, check: str) -> None:
+        form = Form(signed_in(cast.manager).get(self.address(cast, check)))
+        labels = [each.get_text() for each in form.page.find_all("label")]
+
+        assert {"Board, line 1", "Rider, line 1", "New line 1"} <= set(labels)
+        assert [key for key in (line.key for line in queries.usual(check).lines) if key in labels] == []
 
     def test_an_emptied_line_goes(self, cast: Walk) -> None:
         client = signed_in(cast.manager)
