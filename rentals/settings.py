@@ -105,6 +105,7 @@ TEMPLATES = [
                 "rentals.afloat.doors.watch",
             ],
             "builtins": ["rentals.lib.show", "rentals.lib.menu"],
+            "libraries": {"takings": "rentals.takings.doors"},
         },
     }
 ]

@@ -360,7 +360,7 @@ def _extend(request: StaffRequest, outing: Outing, form: ExtendForm) -> bool:
         form.refuse(refused)
         return False
     due = f"{request.station.local(done.outing.ends_at):%H:%M}"
-    messages.success(request, f"{outing.rider} is due {due} now. {done.next_words}".strip())
+    messages.success(request, f"{outing.rider} is due {due} now. {done.words}".strip())
     return True
 
 

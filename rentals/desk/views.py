@@ -32,6 +32,7 @@ from rentals.rigs import queries as rigs
 from rentals.rigs import services as rigs_services
 from rentals.rigs.forms import KitForm
 from rentals.stations.models import Station
+from rentals.takings import queries as takings
 from rigging.drawing import wind_day_svg
 
 MOST_ROWS = 30
@@ -168,6 +169,8 @@ def outing(request: StaffRequest, outing_id: int) -> HttpResponse:
         "age": shown.rider.age_on(day),
         "minor": shown.rider.is_minor_on(day),
         "entries": queries.outing_journal(shown),
+        "money": takings.outing_money(shown),
+        "may_charge": may(request, Act.CHARGE),
     }
     return render(request, "desk/outing.html", context, status=422 if form.errors else 200)
 

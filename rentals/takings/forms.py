@@ -1,11 +1,13 @@
 """What is typed at the till: payments, charges, credits, the close, and prices."""
 
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
 from django import forms
 
 from rentals.lib.forms import NumberField, OnceForm
+from rentals.lib.problems import Refused
 from rentals.takings.models import Good, Method, Terms, Unit
 from rentals.takings.services import TermsFacts
 
@@ -48,6 +50,38 @@ class WhyForm(OnceForm):
     why = forms.CharField(label="Why?", max_length=300)
 
 
+class ListedForm(OnceForm):
+    """Something of the price list, by good and unit."""
+
+    what = forms.ChoiceField(label="What")
+
+    def __init__(self, *args: Any, listed: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["what"].choices = listed  # type: ignore[attr-defined]  # a choice field
+
+    def refuse(self, refused: Refused, *, names: Mapping[str, str] | None = None) -> None:
+        """Put what is said of a good or its unit beside the one choice of both."""
+        super().refuse(refused, names={"good": "what", "unit": "what", **(names or {})})
+
+    def wanted(self) -> tuple[str, str]:
+        """Return the good's code and the unit."""
+        code, _, unit = self.cleaned_data["what"].rpartition(":")
+        return code, unit
+
+
+class PassForm(ListedForm):
+    """A season card, a week or a season for one rider."""
+
+    rider_id = forms.ChoiceField(label="Rider")
+    first_day = forms.DateField(
+        label="First day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+
+    def __init__(self, *args: Any, riders: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["rider_id"].choices = riders  # type: ignore[attr-defined]
+
+
 class ExcessForm(OnceForm):
     """Damage excess, held or paid back."""
 
@@ -79,18 +113,10 @@ class NoWindForm(WhyForm):
     outing_id = forms.IntegerField(widget=forms.HiddenInput)
 
 
-class GoodsForm(OnceForm):
+class GoodsForm(ListedForm):
     """Units of a good of the list."""
 
-    good = forms.ChoiceField(label="What")
-    unit = forms.ChoiceField(
-        label="By the", choices=[choice for choice in Unit.choices if choice[0] != "card"]
-    )
     count = NumberField(label="How many", unit="pieces", low=1, high=500, decimal_places=0, initial=1)
-
-    def __init__(self, *args: Any, goods: list[tuple[str, str]], **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["good"].choices = goods  # type: ignore[attr-defined]
 
 
 class CodeForm(OnceForm):
@@ -110,6 +136,16 @@ class CloseForm(OnceForm):
         required=False,
         help_text="needed when the count is not what is expected",
     )
+
+
+class SeasonDropForm(OnceForm):
+    """A season to be dropped."""
+
+    season_id = forms.ChoiceField(label="Season")
+
+    def __init__(self, *args: Any, seasons: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["season_id"].choices = seasons  # type: ignore[attr-defined]
 
 
 class PriceForm(OnceForm):

@@ -7,6 +7,8 @@ from rentals.takings import views
 urlpatterns = [
     path("takings/", views.takings, name="takings"),
     path("takings/entries.csv", views.entries_csv, name="takings-csv"),
+    path("takings/credits/", views.credit_list, name="credits"),
+    path("takings/credits/<slug:code>/", views.credit, name="credit"),
     path("takings/prices/", views.prices, name="prices"),
     path("takings/parties/<int:party_id>/", views.account, name="account"),
     path("takings/parties/<int:party_id>/<slug:deed>/", views.act, name="account-act"),

@@ -12,12 +12,13 @@ from django.shortcuts import redirect, render
 from rentals.lib import clock
 from rentals.lib.access import Act
 from rentals.lib.forms import OnceForm
+from rentals.lib.live import found
 from rentals.lib.problems import Conflict
 from rentals.lib.tables import csv_answer
 from rentals.people.doors import StaffRequest, asked_day, may, station_page
 from rentals.stations.models import Station
 from rentals.takings import forms, queries, services
-from rentals.takings.models import Good, Season, Tax, Terms
+from rentals.takings.models import Good, Season, Tax, Terms, Unit
 
 Forms = Mapping[str, OnceForm]
 
@@ -44,9 +45,10 @@ def _named(values: dict[str, Any]) -> dict[str, Any]:
 
 
 def _wanted(values: dict[str, Any], day: date) -> dict[str, Any]:
-    count = int(values.pop("count"))
-    named = {name: values.pop(name) for name in ("good", "unit")}
-    return {"wanted": [queries.Wanted(**named, count=count, day=day)], **values}
+    wanted = queries.Wanted(
+        good=values.pop("good"), unit=values.pop("unit"), count=int(values.pop("count")), day=day
+    )
+    return {"wanted": [wanted], **values}
 
 
 def _choices(account: queries.PartyAccount) -> list[tuple[str, str]]:
@@ -61,10 +63,22 @@ def _goods(kind: Callable[..., OnceForm]) -> Callable[[queries.PartyAccount, Any
     return lambda account, data: kind(data, goods=_choices(account))
 
 
+def _goods_form(account: queries.PartyAccount, data: Any) -> OnceForm:
+    listed = [each.choice for each in account.listed if not each.ahead and each.unit != Unit.CARD]
+    return forms.GoodsForm(data, listed=listed)
+
+
+def _pass_form(account: queries.PartyAccount, data: Any) -> OnceForm:
+    """Return the form for a pass of one of the party's riders."""
+    listed = [each.choice for each in account.listed if each.ahead]
+    return forms.PassForm(data, listed=listed, riders=account.riders, initial={"first_day": account.today})
+
+
 DEEDS: Mapping[str, Deed] = {
     "charge": Deed(_plain(OnceForm), services.charge_due, Act.CHARGE, "Charged."),
-    "goods": Deed(_goods(forms.GoodsForm), services.charge_goods, Act.CHARGE, "Charged."),
+    "goods": Deed(_goods_form, services.charge_goods, Act.CHARGE, "Charged."),
     "named": Deed(_goods(forms.NamedForm), services.charge_named, Act.CHARGE, "Charged."),
+    "pass": Deed(_pass_form, services.sell_pass, Act.CHARGE, "Sold; it is charged, not paid yet."),
     "pay": Deed(_plain(forms.MoneyForm), services.take_payment, Act.TAKE_PAYMENT, "Paid."),
     "redeem": Deed(_plain(forms.CodeForm), services.redeem, Act.TAKE_PAYMENT, "Paid with it."),
     "hold": Deed(_plain(forms.ExcessForm), services.hold_excess, Act.TAKE_PAYMENT, "Damage excess held."),
@@ -115,10 +129,15 @@ def receipt(request: StaffRequest, year: int, number: int) -> HttpResponse:
 def takings(request: StaffRequest) -> HttpResponse:
     """Show a day's takings; close it."""
     today = request.station.local(clock.now()).date()
-    day = asked_day(request, today)
-    closing = forms.CloseForm(request.POST or None)
-    if request.method == "POST" and closing.is_valid() and _close(request, day, closing):
+    day, which = asked_day(request, today), request.POST.get("which", "")
+    closing = forms.CloseForm(request.POST if which == "close" else None)
+    change = forms.AmountForm(request.POST if which == "change" else None, prefix="change")
+    done = (closing.is_bound and closing.is_valid() and _close(request, day, closing)) or (
+        change.is_bound and change.is_valid() and _put_cash(request, change)
+    )
+    if done:
         return redirect("takings", request.station.slug)
+    wrong = bool(closing.errors or change.errors)
     context = {
         "station": request.station,
         "page": "takings",
@@ -126,11 +145,38 @@ def takings(request: StaffRequest) -> HttpResponse:
         "today": today,
         "day_before": day - timedelta(days=1),
         "day_after": day + timedelta(days=1),
-        "form": closing,
+        "form": change if which == "change" else closing,
+        "closing": closing,
+        "change": change,
         "may_close": may(request, Act.CLOSE_DAY) and day <= today,
         "may_price": may(request, Act.SET_PRICES),
     }
-    return render(request, "takings/takings.html", context, status=422 if closing.errors else 200)
+    return render(request, "takings/takings.html", context, status=422 if wrong else 200)
+
+
+@station_page("GET")
+def credit_list(request: StaffRequest) -> HttpResponse:
+    """List credits and vouchers with what is left on each; find one by its code or party."""
+    words, everything = request.GET.get("q", ""), "all" in request.GET
+    today = request.station.local(clock.now()).date()
+    context = {
+        "station": request.station,
+        "page": "takings",
+        "words": words,
+        "everything": everything,
+        "vouchers": queries.vouchers_at(request.station, on=today, words=words, everything=everything),
+    }
+    return found(request, "takings/credits.html", "takings/parts/credits_found.html", context)
+
+
+@station_page("GET")
+def credit(request: StaffRequest, code: str) -> HttpResponse:
+    """Show a credit or voucher for print, and what was paid with it."""
+    today = request.station.local(clock.now()).date()
+    story = queries.voucher_for(request.actor, request.station, code, on=today)
+    terms = queries.terms_of(request.station)
+    context = {"station": request.station, "page": "takings", "story": story, "terms": terms}
+    return render(request, "takings/credit.html", context)
 
 
 @station_page("GET")
@@ -148,8 +194,8 @@ def prices(request: StaffRequest) -> HttpResponse:
     """Show the price list; a manager changes it."""
     station, which = request.station, request.POST.get("which", "")
     editing = may(request, Act.SET_PRICES)
-    found = _price_forms(request) if editing or which else {}
-    if which in found and found[which].is_valid() and _set(request, which, found[which]):
+    known = _price_forms(request) if editing or which else {}
+    if which in known and known[which].is_valid() and _set(request, which, known[which]):
         return redirect("prices", station.slug)
     now = clock.now()
     day = asked_day(request, station.local(now).date())
@@ -158,9 +204,10 @@ def prices(request: StaffRequest) -> HttpResponse:
         "page": "takings",
         "rows": _listed(station, day, now),
         "day": day,
-        "forms": found if editing else {},
-        "wrong": which in found and bool(found[which].errors),
+        "forms": known if editing else {},
+        "wrong": which in known and bool(known[which].errors),
         "which": which,
+        "rows_set": queries.prices_set(station) if editing else (),
     }
     return render(request, "takings/prices.html", context, status=422 if context["wrong"] else 200)
 
@@ -175,9 +222,9 @@ def _listed(station: Station, day: date, now: datetime) -> tuple[queries.ListRow
 
 def _account_page(request: StaffRequest, party_id: int, bound: Forms) -> HttpResponse:
     party = queries.party_for(request.actor, request.station, party_id)
-    found = queries.party_account(party, request.station, now=clock.now())
+    seen = queries.party_account(party, request.station, now=clock.now())
     shown = {
-        name: bound.get(name) or deed.form(found, None)
+        name: bound.get(name) or deed.form(seen, None)
         for name, deed in DEEDS.items()
         if may(request, deed.act)
     }
@@ -185,7 +232,7 @@ def _account_page(request: StaffRequest, party_id: int, bound: Forms) -> HttpRes
     context = {
         "station": request.station,
         "page": "takings",
-        "account": found,
+        "account": seen,
         "deeds": {name.replace("-", "_"): form for name, form in shown.items()},
         "form": wrong,
         "wrong": next(iter(bound), ""),
@@ -197,6 +244,9 @@ def _done(request: StaffRequest, party_id: int, deed: str, form: OnceForm) -> bo
     """Do it; what is refused is said beside its field."""
     now = clock.now()
     values = {"party_id": party_id, **form.cleaned_data}
+    if isinstance(form, forms.ListedForm):
+        del values["what"]
+        values["good"], values["unit"] = form.wanted()
     if deed in _PAYS:
         values = _paid(values)
     elif deed == "named":
@@ -212,6 +262,17 @@ def _done(request: StaffRequest, party_id: int, deed: str, form: OnceForm) -> bo
     except (services.UnableToTake, queries.UnableToQuote, Conflict) as refused:
         form.refuse(refused)
         return False
+    return True
+
+
+def _put_cash(request: StaffRequest, form: forms.AmountForm) -> bool:
+    values = {name: form.cleaned_data[name] for name in ("amount", "once")}
+    try:
+        put = services.put_cash(actor=request.actor, station_id=request.station.pk, now=clock.now(), **values)
+    except (services.UnableToTake, Conflict) as refused:
+        form.refuse(refused)
+        return False
+    messages.success(request, f"{put} is in the drawer.")
     return True
 
 
@@ -251,6 +312,7 @@ def _price_forms(request: StaffRequest) -> dict[str, OnceForm]:
         "price": forms.PriceForm(sent("price"), goods=goods, seasons=seasons, initial={"valid_from": today}),
         "good": forms.GoodForm(sent("good"), taxes=taxes),
         "season": forms.SeasonForm(sent("season")),
+        "drop": forms.SeasonDropForm(sent("drop"), seasons=seasons),
         "tax": forms.TaxForm(sent("tax")),
         "terms": forms.TermsForm(sent("terms"), initial=forms.initial_terms(terms)),
     }
@@ -266,6 +328,8 @@ def _set(request: StaffRequest, which: str, form: OnceForm) -> bool:
             services.keep_good(facts=services.GoodFacts(**values), **who)
         elif which == "season":
             services.keep_season(**values, **who)
+        elif which == "drop":
+            services.drop_season(season_id=int(values["season_id"]), **who)
         elif which == "tax":
             services.set_tax_rate(**values, **who)
         else:

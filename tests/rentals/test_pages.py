@@ -16,7 +16,7 @@ from rentals.lib import clock
 from rentals.weather.models import Source
 from tests.rentals.browser import protected, signed_in
 from tests.rentals.lessons.school import School
-from tests.rentals.takings.shop import PriceList
+from tests.rentals.takings.shop import PriceList, Shop
 from tests.rentals.walk import Walk
 
 MOST_QUERIES = 12
@@ -74,19 +74,19 @@ PAGES = [
     ),
     Page(
         "outing that is booked",
-        ["bookings_outing", *OFFERS, "rigs_card", "audit_entry"],
+        ["bookings_outing", *OFFERS, "rigs_card", "audit_entry", "takings_terms"],
         lambda cast: [cast.booked()[0].pk],
         "outing",
     ),
     Page(
         "outing with its kit",
-        ["bookings_outing", *OFFERS, "rigs_card", "audit_entry"],
+        ["bookings_outing", *OFFERS, "rigs_card", "audit_entry", "takings_terms"],
         lambda cast: [cast.kitted().pk],
         "outing",
     ),
     Page(
         "outing afloat",
-        ["bookings_outing", *OFFERS, "rigs_card", "audit_entry"],
+        ["bookings_outing", *OFFERS, "rigs_card", "audit_entry", "takings_terms"],
         lambda cast: [cast.out().pk],
         "outing",
     ),
@@ -125,7 +125,7 @@ PAGES = [
     Page("station", ["stations_windlimit", "people_posting"]),
     Page("bench", ["bench_job", "bench_jobline", "bench_photo"], lambda cast: after(cast.mended("S1"))),
     Page("riders", ["people_rider"], lambda cast: after(cast.wren)),
-    Page("rider", ["people_rider", "people_medicalnote"], lambda cast: [cast.wren.pk]),
+    Page("rider", ["people_rider", "people_medicalnote", "takings_pass"], lambda cast: [cast.wren.pk]),
     Page("book", ["people_rider"], lambda cast: after(cast.wren)),
     Page("beach", [*BEACH, "bookings_outing"]),
     Page("labels", ["fleet_item"], lambda cast: after(cast.shed)),
@@ -178,6 +178,14 @@ PAGES = [
     Page("check-list", ["checklists_checklist", "checklists_checklist"], lambda cast: ["launch"]),
     Page(
         "prices", ["takings_terms", "takings_price", "takings_taxrate"], lambda cast: after(PriceList(cast))
+    ),
+    Page(
+        "credits", ["takings_voucher", "takings_ledgerentry"], lambda cast: after(Shop(cast).sell_voucher())
+    ),
+    Page(
+        "credit",
+        ["takings_voucher", "takings_ledgerentry", "takings_terms"],
+        lambda cast: [Shop(cast).sell_voucher().code],
     ),
     Page("safety", ["afloat_watchcontact", "mail_hook"]),
     Page(
@@ -272,6 +280,7 @@ OF_A_STATION = {
     "book",
     "check-list",
     "closing",
+    "credits",
     "first-steps",
     "from-home",
     "incidents",

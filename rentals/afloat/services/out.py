@@ -16,8 +16,9 @@ from rentals.bookings.states import OutingState
 from rentals.fleet import services as fleet
 from rentals.lib.access import Act, Actor
 from rentals.lib.problems import Conflict, Refused
-from rentals.lib.writes import write
+from rentals.lib.writes import inside_write, write
 from rentals.stations.models import Station
+from rentals.takings import services as takings
 from rigging import checks
 
 LONGEST_EXTENSION_MIN = 180
@@ -109,10 +110,10 @@ def see(*, actor: Actor, outing_id: int, seen: Seen, once: UUID | None = None, n
 
 @dataclass(frozen=True, slots=True)
 class Extended:
-    """An outing with its later due time, and who has its kit next."""
+    """An outing with its later due time, and in words who has its kit next and what was charged."""
 
     outing: Outing
-    next_words: str
+    words: str
 
 
 @write
@@ -143,6 +144,7 @@ def extend(
     outing.ends_at = max(before, now) + timedelta(minutes=minutes)
     _require_span(outing)
     opened = _require_gates(outing, reason.strip(), now)
+    charged = _charge(actor, outing, before, now)
     turn_round = timedelta(minutes=outing.station.turn_round_min)
     parts = KitPart.objects.filter(outing=outing).with_rider()
     fleet.lengthen_holds(
@@ -158,7 +160,7 @@ def extend(
     ]
     journal.record(actor=actor, act=Act.EXTEND, station_id=outing.station_id, lines=lines, now=now)
     journal.settle(claim, outing.pk)
-    return Extended(outing, _next_words(outing))
+    return Extended(outing, " ".join(filter(None, (_next_words(outing), charged))))
 
 
 @write
@@ -305,6 +307,15 @@ def _require_seen(outing: Outing) -> None:
             f"{outing.rider} is overdue ({raised.phase}) and was not seen well since. "
             "See the rider and log it first."
         )
+
+
+@inside_write
+def _charge(actor: Actor, outing: Outing, before: datetime, now: datetime) -> str:
+    """Charge what the later due time costs more by the station's rule; return what to say of it."""
+    later, outing.ends_at = outing.ends_at, before
+    charge = takings.charge_extension(actor=actor, act=Act.EXTEND, outing=outing, ends_at=later, now=now)
+    outing.ends_at = later
+    return f"Charged {charge.gross} more." if charge else ""
 
 
 def _require_span(outing: Outing) -> None:

@@ -15,6 +15,7 @@ from rentals.takings.models.ledger import (
 )
 from rentals.takings.models.passes import Pass, PassUse
 from rentals.takings.models.prices import (
+    AHEAD,
     LONGEST_WAIT_DAYS,
     Good,
     Price,
@@ -26,6 +27,7 @@ from rentals.takings.models.prices import (
 )
 
 __all__ = [
+    "AHEAD",
     "INTO",
     "LONGEST_WAIT_DAYS",
     "Account",

@@ -163,6 +163,10 @@ class Unit(models.TextChoices):
     PIECE = "piece", "piece"
 
 
+AHEAD = (Unit.CARD, Unit.WEEK, Unit.SEASON)
+"""Units in which a rental is paid ahead, as a pass."""
+
+
 class Price(models.Model):
     """What a unit of a good costs from a day on, as set at a moment; tax is within. Rows never change.
 

@@ -3,15 +3,18 @@
 from rentals.takings.mapping.book import PriceBook, UnableToQuote
 from rentals.takings.mapping.quotes import Line, Quote, Wanted
 from rentals.takings.queries.accounts import (
-    Cover,
     Due,
+    OutingMoney,
     PartyAccount,
+    PartySums,
     balance_minor,
     due_of,
     lapsed,
     open_parties,
+    outing_money,
     party_account,
     party_balance,
+    party_sums,
     summed,
     voucher_left_minor,
 )
@@ -27,14 +30,18 @@ from rentals.takings.queries.day import (
     sales_by_day,
     terms_of,
 )
+from rentals.takings.queries.passes import Cover, PassLeft, cover_more, passes_of
 from rentals.takings.queries.prices import (
     ListRow,
+    PriceSet,
     price_book,
     price_list,
+    prices_set,
     quote,
     quote_booking,
     quote_extension,
 )
+from rentals.takings.queries.vouchers import VoucherLeft, VoucherStory, voucher_for, vouchers_at
 
 __all__ = [
     "COLUMNS",
@@ -45,22 +52,33 @@ __all__ = [
     "Due",
     "Line",
     "ListRow",
+    "OutingMoney",
     "PartyAccount",
+    "PartySums",
+    "PassLeft",
     "PriceBook",
+    "PriceSet",
     "Quote",
     "UnableToQuote",
+    "VoucherLeft",
+    "VoucherStory",
     "Wanted",
     "balance_minor",
+    "cover_more",
     "day_takings",
     "due_of",
     "entries_as_csv",
     "lapsed",
     "open_parties",
+    "outing_money",
     "party_account",
     "party_balance",
     "party_for",
+    "party_sums",
+    "passes_of",
     "price_book",
     "price_list",
+    "prices_set",
     "quote",
     "quote_booking",
     "quote_extension",
@@ -68,5 +86,7 @@ __all__ = [
     "sales_by_day",
     "summed",
     "terms_of",
+    "voucher_for",
     "voucher_left_minor",
+    "vouchers_at",
 ]

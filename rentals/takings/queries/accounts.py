@@ -1,6 +1,5 @@
 """A party's account: what it owes, what it paid, what is held for it, and what is still to be charged."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -9,7 +8,7 @@ from decimal import Decimal
 
 from django.db.models import Exists, F, OuterRef, Q, QuerySet, Sum
 
-from rentals.bookings.models import Booking, Outing, Party
+from rentals.bookings.models import Outing, Party
 from rentals.bookings.states import DROPPED
 from rentals.lib.money import Money
 from rentals.stations.models import Station
@@ -17,27 +16,20 @@ from rentals.takings.mapping import quotes
 from rentals.takings.mapping.book import PriceBook, UnableToQuote
 from rentals.takings.mapping.quotes import Line
 from rentals.takings.models import (
+    AHEAD,
     Account,
     Charge,
     Good,
     LedgerEntry,
-    Pass,
     PassUse,
     Payment,
     Purpose,
     Terms,
+    Unit,
     Voucher,
 )
+from rentals.takings.queries.passes import Cover, Covers, PassLeft, passes_of
 from rentals.takings.queries.prices import price_book
-
-
-@dataclass(frozen=True, slots=True)
-class Cover:
-    """A pass that pays for an outing's time, and the minutes it takes."""
-
-    held: Pass
-    minutes: int
-    left: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +42,26 @@ class Due:
     cover: Cover | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A unit of a good that is sold today, and what it costs."""
+
+    good: Good
+    unit: Unit
+    price: Money
+
+    @property
+    def choice(self) -> tuple[str, str]:
+        """Its key in a form, and what is shown."""
+        unit = "" if self.unit == Unit.PIECE else f", {self.unit.label}"
+        return f"{self.good.code}:{self.unit.value}", f"{self.good.name}{unit}: {self.price}"
+
+    @property
+    def ahead(self) -> bool:
+        """Whether it is sold as a pass."""
+        return self.good.kind == Good.Kind.RENTAL and self.unit in AHEAD
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartyAccount:
     """A party's account as its page shows it."""
@@ -60,7 +72,11 @@ class PartyAccount:
     payments: tuple[Payment, ...]
     entries: tuple[LedgerEntry, ...]
     due: tuple[Due, ...]
+    passes: tuple[PassLeft, ...]
     goods: tuple[Good, ...]
+    listed: tuple[Listed, ...]
+    riders: list[tuple[str, str]]
+    today: date
     terms: Terms
     balance: Money
     excess_held: Money
@@ -116,6 +132,49 @@ def party_balance(party: Party, account: Account = Account.PARTY) -> int:
     return balance_minor(LedgerEntry.objects.filter(party=party), account)
 
 
+@dataclass(frozen=True, slots=True)
+class PartySums:
+    """What a party was charged, what is still open of it, and so what it has paid."""
+
+    charged: Money
+    balance: Money
+
+    @property
+    def paid(self) -> Money:
+        """What was paid or paid back, with credits and vouchers."""
+        return self.charged - self.balance
+
+
+def party_sums(party: Party, terms: Terms) -> PartySums:
+    """Return a party's account in three numbers: one query."""
+    sold = (Account.SALES, Account.TAX)
+    sums = LedgerEntry.objects.filter(party=party).aggregate(
+        charged=Sum("amount_minor", filter=Q(debit=Account.PARTY, credit__in=sold), default=0)
+        - Sum("amount_minor", filter=Q(credit=Account.PARTY, debit__in=sold), default=0),
+        balance=Sum("amount_minor", filter=Q(debit=Account.PARTY), default=0)
+        - Sum("amount_minor", filter=Q(credit=Account.PARTY), default=0),
+    )
+    return PartySums(terms.money(sums["charged"]), terms.money(sums["balance"]))
+
+
+@dataclass(frozen=True, slots=True)
+class OutingMoney:
+    """What an outing's page says of money: the party's account, and the passes of its rider."""
+
+    sums: PartySums
+    passes: tuple[PassLeft, ...]
+
+
+def outing_money(outing: Outing) -> OutingMoney | None:
+    """Return what an outing's page says of money; None where the station has no prices: three queries."""
+    terms = Terms.objects.filter(station_id=outing.station_id).first()
+    if terms is None:
+        return None
+    day = outing.station.local(outing.starts_at).date()
+    held = (each for each in passes_of([outing.rider_id]) if each.good_on(day))
+    return OutingMoney(party_sums(outing.booking.party, terms), tuple(held))
+
+
 def party_account(party: Party, station: Station, *, now: datetime) -> PartyAccount:
     """Return a party's account with what is still to be charged: seven queries.
 
@@ -131,6 +190,8 @@ def party_account(party: Party, station: Station, *, now: datetime) -> PartyAcco
     entries = list(
         LedgerEntry.objects.filter(party=party).select_related("payment__receipt", "voucher").order_by("id")
     )
+    outings = _outings_of(party)
+    known = passes_of({outing.rider_id for outing in outings})
     payments = {entry.payment.pk: entry.payment for entry in entries if entry.payment}
     return PartyAccount(
         party=party,
@@ -138,7 +199,11 @@ def party_account(party: Party, station: Station, *, now: datetime) -> PartyAcco
         charges=tuple(charges),
         payments=tuple(payments.values()),
         entries=tuple(entries),
-        due=tuple(_due(book, party, charges)),
+        due=tuple(_due(book, outings, charges, known)),
+        passes=tuple(known),
+        riders=sorted({(str(outing.rider_id), outing.rider.name) for outing in outings}),
+        today=station.local(now).date(),
+        listed=tuple(_listed(book, station.local(now).date())),
         goods=tuple(good for good in book.goods.values() if good.sold),
         terms=book.terms,
         balance=book.terms.money(summed(entries, Account.PARTY)),
@@ -148,7 +213,9 @@ def party_account(party: Party, station: Station, *, now: datetime) -> PartyAcco
 
 def due_of(party: Party, book: PriceBook) -> list[Due]:
     """Return what the outings of a party will cost and is not charged yet: three queries."""
-    return list(_due(book, party, list(Charge.objects.filter(party=party).standing())))
+    outings = _outings_of(party)
+    known = passes_of({outing.rider_id for outing in outings})
+    return list(_due(book, outings, list(Charge.objects.filter(party=party).standing()), known))
 
 
 def summed(entries: Iterable[LedgerEntry], account: Account) -> int:
@@ -196,22 +263,37 @@ def lapsed(station_id: int, day: date) -> list[tuple[Voucher, Money]]:
     return [(voucher, Money(left[voucher.pk], voucher.currency)) for voucher in found]
 
 
-def _due(book: PriceBook, party: Party, charges: Sequence[Charge]) -> Iterable[Due]:
-    """Yield what each outing costs by the list of its booking, and its late fee, unless it was charged."""
-    charged = {
-        (charge.outing_id, charge.purpose)
-        for charge in charges
-        if charge.reverses_id is None and not hasattr(charge, "taken_back")
-    }
+def _listed(book: PriceBook, day: date) -> Iterable[Listed]:
+    """Yield what is sold on a day by its unit, the usual goods first."""
+    for good in sorted(book.goods.values(), key=lambda good: not good.usual):
+        for unit in Unit if good.sold else ():
+            price = book.amount(good, unit, day)
+            if price is not None:
+                yield Listed(good, unit, price)
+
+
+def _outings_of(party: Party) -> list[Outing]:
+    """Return a party's outings that stand, with whether a pass paid for each: one query."""
     uses = PassUse.objects.filter(outing=OuterRef("pk"), gives_back=None, given_back=None)
-    outings = list(
+    return list(
         Outing.objects.filter(booking__party=party)
         .exclude(state__in=DROPPED)
         .annotate(on_pass=Exists(uses))
         .select_related("booking", "rider")
         .order_by("starts_at", "id")
     )
-    covers = _Covers(book.terms.station, outings)
+
+
+def _due(
+    book: PriceBook, outings: Sequence[Outing], charges: Sequence[Charge], known: Iterable[PassLeft]
+) -> Iterable[Due]:
+    """Yield what each outing costs by the list of its booking, and its late fee, unless it was charged."""
+    charged = {
+        (charge.outing_id, charge.purpose)
+        for charge in charges
+        if charge.reverses_id is None and not hasattr(charge, "taken_back")
+    }
+    covers = Covers(book.terms.station, known)
     for outing in outings:
         if (outing.pk, Purpose.TIME) not in charged and not outing.on_pass:  # type: ignore[attr-defined]  # annotated
             yield Due(outing, Purpose.TIME, _time_line(book, outing), covers.take(outing))
@@ -220,33 +302,6 @@ def _due(book: PriceBook, party: Party, charges: Sequence[Charge]) -> Iterable[D
             fee = quotes.lateness(book, good, due_at=outing.ends_at, back_at=outing.ashore_at)
             if fee is not None:
                 yield Due(outing, Purpose.LATE, fee)
-
-
-class _Covers:
-    """The passes of some outings' riders, and what is left on each as outings take from it: one query."""
-
-    def __init__(self, station: Station, outings: Iterable[Outing]) -> None:
-        self.station = station
-        self.held: defaultdict[int, list[Pass]] = defaultdict(list)
-        self.left: dict[int, int | None] = {}
-        riders = {outing.rider_id for outing in outings}
-        standing = Pass.objects.filter(rider__in=riders, charge__taken_back=None)
-        for held in standing.annotate(used=Sum("uses__minutes", default=0)).order_by("last_day", "id"):
-            self.held[held.rider_id].append(held)
-            self.left[held.pk] = None if held.minutes is None else held.minutes - held.used
-
-    def take(self, outing: Outing) -> Cover | None:
-        """Return the pass that covers an outing, the one that ends first, and take its minutes."""
-        if outing.booking.kind != Booking.Kind.RENTAL:
-            return None
-        minutes = round((outing.ends_at - outing.starts_at).total_seconds() / 60)
-        day = self.station.local(outing.starts_at).date()
-        for held in self.held[outing.rider_id]:
-            left = self.left[held.pk]
-            if held.first_day <= day <= held.last_day and (left is None or left >= minutes):
-                self.left[held.pk] = after = None if left is None else left - minutes
-                return Cover(held, minutes, after)
-        return None
 
 
 def _time_line(book: PriceBook, outing: Outing) -> Line:

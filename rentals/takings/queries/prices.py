@@ -13,6 +13,9 @@ from rentals.takings.mapping.book import PriceBook, UnableToQuote
 from rentals.takings.mapping.quotes import Line, Quote, Wanted
 from rentals.takings.models import Good, Price, TaxRate, Terms, Unit
 
+MOST_SET = 60
+"""How many rows of the price list its page shows as they were set. Status: policy."""
+
 
 @dataclass(frozen=True, slots=True)
 class ListRow:
@@ -21,6 +24,14 @@ class ListRow:
     good: Good
     prices: tuple[tuple[Unit, Money], ...]
     card_hours: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class PriceSet:
+    """A row of the price list as it was set; no amount took the unit off the list."""
+
+    price: Price
+    amount: Money | None
 
 
 def price_book(station: Station, *, as_of: datetime) -> PriceBook:
@@ -112,6 +123,18 @@ def price_list(station: Station, day: date, *, as_of: datetime) -> tuple[ListRow
     """
     book = price_book(station, as_of=as_of)
     return tuple(_row(book, good, day) for good in book.goods.values() if good.sold)
+
+
+def prices_set(station: Station) -> list[PriceSet]:
+    """Return the newest rows of the price list, as they were set: two queries."""
+    terms = Terms.objects.filter(station=station).first()
+    if terms is None:
+        return []
+    known = Price.objects.filter(good__station=station).select_related("good", "season", "set_by")
+    return [
+        PriceSet(each, None if each.amount_minor is None else terms.money(each.amount_minor))
+        for each in known.order_by("-set_at", "-id")[:MOST_SET]
+    ]
 
 
 def _line_of(book: PriceBook, wanted: Wanted, number: int) -> Line:

@@ -11,7 +11,7 @@ from rentals.takings.services.charging import (
 )
 from rentals.takings.services.closing import ClosedMeanwhile, Counted, close_day, put_cash
 from rentals.takings.services.credits import credit_outing, give_credit, redeem, sell_voucher, voucher_left
-from rentals.takings.services.passes import PASS_UNITS, sell_pass
+from rentals.takings.services.passes import sell_pass
 from rentals.takings.services.paying import (
     Paid,
     hold_excess,
@@ -34,7 +34,6 @@ from rentals.takings.services.prices import (
 from rentals.takings.services.till import UnableToTake
 
 __all__ = [
-    "PASS_UNITS",
     "ChargedMeanwhile",
     "ClosedMeanwhile",
     "Counted",

@@ -140,8 +140,9 @@ def charge_extension(
 ) -> Charge | None:
     """Charge what a later end of an outing costs more, inside the write that extends it, before it is moved.
 
-    Nothing is charged where the station has no prices, or the outing's time is not charged yet: it will be,
-    whole.
+    A pass that paid for the outing pays for its extension too, as far as it has the minutes. Nothing is
+    charged where the station has no prices, or the outing's time is not charged yet: it will be, whole. A
+    missing price keeps nobody from staying out.
 
     Args:
         actor: who extends, asked for `act` by the caller too.
@@ -153,9 +154,17 @@ def charge_extension(
     if not Terms.objects.filter(station_id=outing.station_id).exists():
         return None
     till = open_till(actor=actor, act=act, station_id=outing.station_id, now=now)
-    if not Charge.objects.filter(outing=outing, purpose=Purpose.TIME).standing().exists():
+    minutes = round((ends_at - outing.ends_at).total_seconds() / 60)
+    paid_ahead = PassUse.objects.filter(outing=outing, gives_back=None, given_back=None).exists()
+    if not (paid_ahead or Charge.objects.filter(outing=outing, purpose=Purpose.TIME).standing().exists()):
         return None
-    quote = queries.quote_extension(outing, ends_at=ends_at)
+    if paid_ahead and (cover := queries.cover_more(outing, minutes)):
+        use_pass(till, outing, cover)
+        return None
+    try:
+        quote = queries.quote_extension(outing, ends_at=ends_at)
+    except queries.UnableToQuote:
+        return None
     (line,) = quote.lines
     if not line.total:
         return None

@@ -3,7 +3,9 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from uuid import UUID
 
+from rentals.audit import services as journal
 from rentals.lib.access import Act, Actor
 from rentals.lib.money import Money
 from rentals.lib.problems import Conflict
@@ -74,7 +76,9 @@ def close_day(*, actor: Actor, station_id: int, day: date, counted: Counted, now
 
 
 @write
-def put_cash(*, actor: Actor, station_id: int, amount: Decimal, now: datetime) -> Money:
+def put_cash(
+    *, actor: Actor, station_id: int, amount: Decimal, once: UUID | None = None, now: datetime
+) -> Money:
     """Put cash from the safe into the drawer, for change.
 
     Raises:
@@ -82,10 +86,16 @@ def put_cash(*, actor: Actor, station_id: int, amount: Decimal, now: datetime) -
     """
     till = open_till(actor=actor, act=Act.CLOSE_DAY, station_id=station_id, now=now)
     money = _minor(till, amount, "amount")
+    claim = journal.claim(
+        actor=actor, act=Act.CLOSE_DAY, key=once, asked=["cash", station_id, amount], now=now
+    )
+    if claim.result_id is not None:
+        return money
     if not money:
         raise UnableToTake.at("amount", "Enter an amount above nothing.")
     post(till, Account.CASH, Account.SAFE, money, "Put into the drawer for change", About())
     tell(till, "station", station_id, f"Put {money} into the drawer")
+    journal.settle(claim, station_id)
     return money
 
 

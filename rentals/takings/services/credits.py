@@ -111,7 +111,8 @@ def sell_voucher(
     amount = amount_of(till, paid.amount)
     voucher = _make(till, party, Voucher.Kind.VOUCHER, amount, "")
     note = f"Voucher {voucher.code}, {amount}, until {voucher.last_day:%d %b %Y}"
-    record(till, party, Paid(amount=paid.amount, method=paid.method, note=note), excess=False, sign=1)
+    said = Paid(amount=paid.amount, method=paid.method, note=note)
+    record(till, party, said, excess=False, sign=1, on_account=False)
     journal.settle(claim, voucher.pk)
     return voucher
 

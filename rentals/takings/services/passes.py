@@ -12,11 +12,10 @@ from rentals.takings import queries
 from rentals.takings.mapping import quotes
 from rentals.takings.mapping.book import PriceBook
 from rentals.takings.mapping.quotes import Wanted
-from rentals.takings.models import Good, Pass, Purpose, Unit
+from rentals.takings.models import AHEAD, Good, Pass, Purpose, Unit
 from rentals.takings.services.charging import put_charge
 from rentals.takings.services.till import Till, UnableToTake, open_till, tell, visible_party
 
-PASS_UNITS: Final = (Unit.CARD, Unit.WEEK, Unit.SEASON)
 WEEK_DAYS: Final = 7
 
 
@@ -53,7 +52,7 @@ def sell_pass(
         raise UnableToTake.at("rider", "Choose a rider known here.")
     book = queries.price_book(till.terms.station, as_of=now)
     sold = book.good(good)
-    if unit not in PASS_UNITS or sold.kind != Good.Kind.RENTAL:
+    if unit not in AHEAD or sold.kind != Good.Kind.RENTAL:
         raise UnableToTake.at("unit", "Choose a season card, a week or a season of a rental.")
     line = quotes.line_of(book, Wanted(good=good, unit=unit, day=first_day))
     charge = put_charge(till, party, line, Purpose.GOODS, sold.pk)

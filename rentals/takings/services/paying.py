@@ -137,8 +137,13 @@ def _once(till: Till, party: Party, paid: Paid, excess: bool, sign: int, once: U
 
 
 @inside_write
-def record(till: Till, party: Party, paid: Paid, *, excess: bool, sign: int) -> Payment:
+def record(
+    till: Till, party: Party, paid: Paid, *, excess: bool, sign: int, on_account: bool = True
+) -> Payment:
     """Record money that changes hands, post it, and give its receipt.
+
+    The receipt carries the charges that stand on none yet, unless it is not for the account: damage excess,
+    or a voucher.
 
     Raises:
         UnableToTake: no such method, or no amount.
@@ -162,20 +167,21 @@ def record(till: Till, party: Party, paid: Paid, *, excess: bool, sign: int) -> 
     text = f"{'Damage excess' if excess else 'Payment'} by {Method(paid.method).label}"
     about = About(party=party, payment=payment)
     post(till, INTO[Method(paid.method)], against, payment.amount, text, about)
-    receipt = _give_receipt(till, payment)
+    receipt = _give_receipt(till, payment, on_account and not excess)
     tell(till, "party", party.pk, f"{text}: {payment.amount}, receipt {receipt}")
     return payment
 
 
 @inside_write
-def _give_receipt(till: Till, payment: Payment) -> Receipt:
+def _give_receipt(till: Till, payment: Payment, on_account: bool) -> Receipt:
     """Number and freeze the receipt of a payment; the till's lock keeps numbers without gap.
 
     The database refuses any other number all the same.
     """
     year = till.day.year
     last = Receipt.objects.filter(station_id=till.station_id, year=year).aggregate(last=Max("number"))["last"]
-    charges = [] if payment.excess else list(Charge.objects.filter(party=payment.party, on_receipt=None))
+    unpaid = Charge.objects.filter(party=payment.party, on_receipt=None)
+    charges = list(unpaid) if on_account else []
     receipt = Receipt.objects.create(
         station_id=till.station_id,
         year=year,

@@ -17,7 +17,10 @@ from rentals.fleet.services import UnableToHold
 from rentals.lib import clock
 from rentals.lib.access import System, service
 from rentals.mail.models import Letter
+from rentals.takings import services as takings
+from rentals.takings.models import Charge
 from tests.rentals.browser import signed_in
+from tests.rentals.takings.shop import PriceList
 from tests.rentals.walk import HOUR, MINUTE, Walk, again
 
 LOOKOUT = service(System.WATCH)
@@ -43,6 +46,37 @@ def see(cast: Walk, outing: Outing, *, at: Any = None, once: Any = None, **seen:
 def extend(cast: Walk, outing: Outing, minutes: int = 30, **values: Any) -> afloat.Extended:
     usual: dict[str, Any] = {"actor": cast.jory, "now": cast.at(12, 30)}
     return afloat.extend(outing_id=outing.pk, minutes=minutes, **{**usual, **values})
+
+
+class TestWhatLongerCosts:
+    """An hour more than the three of Full kit that are on the account: by the list, or by the pass."""
+
+    def test_it_is_charged_by_the_list_and_said(self, cast: Walk, outing: Outing) -> None:
+        PriceList(cast)
+        party = outing.booking.party
+        takings.charge_due(actor=cast.boss, party_id=party.pk, now=cast.now)
+
+        said = extend(cast, outing, 60).words
+
+        charges = list(Charge.objects.filter(purpose="extension"))
+        assert [charge.by_id for charge in charges] == [cast.jory.user_id]
+        assert f"Charged {charges[0].gross} more." in said
+
+    def test_sent_twice_it_is_charged_once(self, cast: Walk, outing: Outing) -> None:
+        PriceList(cast)
+        takings.charge_due(actor=cast.boss, party_id=outing.booking.party.pk, now=cast.now)
+        key = uuid4()
+
+        for _sent in range(2):
+            extend(cast, outing, 60, once=key)
+
+        assert Charge.objects.filter(purpose="extension").count() == 1
+
+    def test_what_is_not_charged_yet_comes_whole_later(self, cast: Walk, outing: Outing) -> None:
+        PriceList(cast)
+
+        assert extend(cast, outing, 60).words == ""
+        assert not Charge.objects.exists()
 
 
 class TestSeeing:
@@ -147,7 +181,7 @@ class TestExtending:
 
         done = extend(cast, outing, 15)
 
-        assert "S2 for Bram Sallow at 14:00" in done.next_words
+        assert "S2 for Bram Sallow at 14:00" in done.words
         assert "S2 is with Wren Alder until 13:15, longer" in cast.told("outing", second.pk)
 
     def test_closing_time_stands_against_it(self, cast: Walk, outing: Outing) -> None:

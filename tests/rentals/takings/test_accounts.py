@@ -13,7 +13,7 @@ from rentals.lib.access import Act
 from rentals.lib.problems import NotVisible
 from rentals.lib.writes import write
 from rentals.takings import queries, services
-from rentals.takings.models import Charge, LedgerEntry, PassUse, Payment, Receipt, Terms, Voucher
+from rentals.takings.models import Charge, Good, LedgerEntry, PassUse, Payment, Receipt, Terms, Voucher
 from rentals.takings.queries import UnableToQuote, Wanted
 from rentals.takings.services import ChargedMeanwhile, ClosedMeanwhile, UnableToTake
 from tests.rentals.takings.shop import Shop, eur
@@ -353,6 +353,14 @@ class TestVouchers:
         assert moved() == [("party", "voucher", 10000), ("terminal", "party", 10000)]
         assert not Charge.objects.exists()
 
+    def test_its_receipt_carries_no_charge_of_the_account(self, shop: Shop) -> None:
+        shop.charge()
+        shop.sell_voucher("100")
+
+        paper = Receipt.objects.get().paper
+        assert paper["lines"] == []
+        assert "until 13 Jul 2028" in paper["note"]
+
     def test_it_pays_for_what_is_owed(self, shop: Shop) -> None:
         voucher = shop.sell_voucher("100")
         shop.charge()
@@ -528,6 +536,33 @@ class TestExtending:
         extend(shop, shop.cast.at(15))
 
         assert shop.account.charges == ()
+
+    def test_a_pass_that_paid_pays_on_as_far_as_it_goes(self, shop: Shop) -> None:
+        held = shop.sell_card()
+        shop.charge()
+
+        extend(shop, shop.cast.at(15))
+
+        assert [use.minutes for use in PassUse.objects.filter(held=held).order_by("id")] == [120, 120]
+        assert shop.account.balance == eur("200")
+
+    def test_what_the_pass_has_not_is_charged(self, shop: Shop) -> None:
+        """Ten hours on the card, eight of them used elsewhere."""
+        held = shop.sell_card()
+        other = shop.cast.booked(shop.cast.rider("Rill"))[0]
+        PassUse.objects.create(held=held, outing=other, minutes=480, at=shop.cast.now)
+        shop.charge()
+
+        extend(shop, shop.cast.at(15))
+
+        assert shop.account.balance == eur("210")
+
+    def test_a_missing_price_keeps_nobody_from_staying_out(self, shop: Shop) -> None:
+        shop.charge()
+        Good.objects.update(usual=False)
+        extend(shop, shop.cast.at(15))
+
+        assert shop.account.balance == eur("50")
 
     def test_a_station_without_prices_extends_all_the_same(self, shop: Shop) -> None:
         assert shop.outing

@@ -1,6 +1,7 @@
 """Pages of money: few taps to be paid, what is refused keeps what was typed, and every page asks little."""
 
-from datetime import datetime
+import re
+from datetime import date, datetime
 
 import pytest
 from django.db import connection
@@ -13,6 +14,7 @@ from rentals.takings.models import Charge, DayClose, Payment, Price, Season, Ter
 from rentals.takings.queries import COLUMNS
 from tests.rentals.browser import protected, signed_in
 from tests.rentals.takings.shop import Shop, eur
+from tests.rentals.walk import DAY
 
 MOST_QUERIES = 13
 
@@ -71,7 +73,7 @@ class TestAnAccount:
 
     def test_every_deed_does_what_it_says(self, shop: Shop, boss: Client) -> None:
         tap(boss, shop, "named", text="Fin", amount="30", good="harness", why="Broken")
-        tap(boss, shop, "goods", good="harness", unit="piece", count="2")
+        tap(boss, shop, "goods", what="harness:piece", count="2")
         tap(boss, shop, "hold", amount="150", method="terminal")
         tap(boss, shop, "keep", amount="30")
         tap(boss, shop, "give-back", amount="20", method="terminal")
@@ -93,6 +95,15 @@ class TestAnAccount:
         tap(boss, shop, "take-back", charge_id=fin.pk, why="Was worn")
         assert shop.account.balance == eur("-30")
 
+    def test_a_season_card_is_sold_and_pays_for_the_outing(self, shop: Shop, boss: Client) -> None:
+        sent = {"what": "full-kit:card", "rider_id": shop.cast.wren.pk, "first_day": "2027-07-14"}
+        assert "on the pass until" in tap(boss, shop, "pass", **sent)
+
+        tap(boss, shop, "charge")
+
+        assert shop.account.balance == eur("200")
+        assert shop.account.due == ()
+
     def test_the_desk_is_offered_no_refund(self, shop: Shop) -> None:
         shop.pay("10")
 
@@ -105,6 +116,83 @@ class TestAnAccount:
         assert boss.post(page(shop, "account-act", shop.party.pk, "steal")).status_code == 404
         assert boss.get(page(shop, "account", 0)).status_code == 404
         assert signed_in(shop.cast.neighbour).get(page(shop, "account", shop.party.pk)).status_code == 404
+
+
+class TestCreditsAndVouchers:
+    def test_those_that_still_pay_are_listed_with_what_is_left(self, shop: Shop, boss: Client) -> None:
+        kept, used = shop.sell_voucher("100"), shop.sell_voucher("20")
+        shop.charge()
+        shop.redeem(used.code)
+        shop.redeem(kept.code)
+
+        said = boss.get(page(shop, "credits")).content.decode()
+
+        assert kept.code in said
+        assert "EUR\u00a070.00" in said
+        assert used.code not in said
+        assert used.code in boss.get(page(shop, "credits") + "?all").content.decode()
+        assert "used up" in boss.get(page(shop, "credits") + f"?q={used.code.lower()}").content.decode()
+
+    def test_its_own_page_says_until_when_and_what_was_paid(self, shop: Shop, boss: Client) -> None:
+        voucher = shop.sell_voucher("100")
+        shop.charge()
+        shop.redeem(voucher.code)
+
+        said = boss.get(page(shop, "credit", voucher.code)).content.decode()
+
+        for text in (voucher.code, "13 Jul 2028", "EUR\u00a050.00", "Paid with", "Tarrow Lagoon Windsurf"):
+            assert text in said
+
+    def test_past_its_last_day_it_says_so(
+        self, shop: Shop, boss: Client, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        voucher = shop.sell_voucher("100")
+        monkeypatch.setattr(clock, "now", lambda: shop.cast.now + 366 * DAY)
+        # The session is as old as the voucher.
+        boss = signed_in(shop.cast.manager)
+
+        assert voucher.code not in boss.get(page(shop, "credits")).content.decode()
+        assert "past its last day" in boss.get(page(shop, "credit", voucher.code)).content.decode()
+
+    def test_of_another_station_there_is_none(self, shop: Shop) -> None:
+        voucher = shop.sell_voucher("100")
+        rhys = signed_in(shop.cast.neighbour)
+
+        assert rhys.get(reverse("credit", args=[shop.cast.kettle.slug, voucher.code])).status_code == 404
+
+
+class TestPassesAreSeen:
+    def test_hours_left_stand_on_account_rider_and_outing(self, shop: Shop, boss: Client) -> None:
+        shop.sell_card()
+        shop.charge()
+
+        for url in (
+            page(shop, "account", shop.party.pk),
+            page(shop, "rider", shop.cast.wren.pk),
+            page(shop, "outing", shop.outing.pk),
+        ):
+            assert "8 h 00 min left" in boss.get(url).content.decode(), url
+
+    def test_the_outing_says_what_the_party_owes_and_leads_to_the_till(
+        self, shop: Shop, boss: Client
+    ) -> None:
+        shop.charge()
+        shop.pay("20")
+
+        said = boss.get(page(shop, "outing", shop.outing.pk)).content.decode()
+
+        facts = " ".join(said.split())
+        for name, amount in (("Charged", "50.00"), ("Paid", "20.00"), ("Open", "30.00")):
+            assert re.search(f"<dt>{name}</dt><dd>(<strong>)?EUR.{amount}", facts), name
+        assert page(shop, "account", shop.party.pk) in said
+        assert "take the money" in said
+
+    def test_an_instructor_is_not_sent_to_the_till(self, shop: Shop) -> None:
+        shop.charge()
+
+        said = signed_in(shop.cast.instructor).get(page(shop, "outing", shop.outing.pk)).content.decode()
+
+        assert "take the money" not in said
 
 
 class TestAReceipt:
@@ -136,13 +224,31 @@ class TestTheDay:
         shop.pay("20")
         url = page(shop, "takings")
 
-        refused = boss.post(url, {"cash": "19", "left": "0"})
+        refused = boss.post(url, {"which": "close", "cash": "19", "left": "0"})
         assert refused.status_code == 422
         assert "should hold EUR 20.00" in refused.content.decode()
-        boss.post(url, {"cash": "20", "left": "5"})
+        boss.post(url, {"which": "close", "cash": "20", "left": "5"})
 
         assert DayClose.objects.get().left_minor == 500
         assert "Closed" in boss.get(url).content.decode()
+
+    def test_change_goes_from_the_safe_into_the_drawer_once(self, shop: Shop, boss: Client) -> None:
+        sent = {
+            "which": "change",
+            "change-amount": "80",
+            "change-once": "7d9f1d0e-5b0a-4f0c-9a53-2f8d9d0e1a11",
+        }
+
+        for _tap in range(2):
+            boss.post(page(shop, "takings"), sent)
+
+        assert "should hold <strong>EUR\u00a080.00" in boss.get(page(shop, "takings")).content.decode()
+
+    def test_no_amount_of_change_is_said_beside_the_field(self, shop: Shop, boss: Client) -> None:
+        answer = boss.post(page(shop, "takings"), {"which": "change", "change-amount": "0"})
+
+        assert answer.status_code == 422
+        assert "above nothing" in answer.content.decode()
 
     def test_the_desk_is_not_asked_to(self, shop: Shop) -> None:
         said = signed_in(shop.cast.desk).get(page(shop, "takings")).content.decode()
@@ -184,6 +290,17 @@ class TestThePriceList:
 
         assert Price.objects.order_by("id").last().amount_minor == 2700  # type: ignore[union-attr]
         assert Season.objects.get().name == "August"
+        said = boss.get(url).content.decode()
+        assert "As they were set" in said
+        assert "EUR\u00a027.00" in said
+
+    def test_a_season_is_dropped_by_page(self, shop: Shop, boss: Client) -> None:
+        season = shop.keep_season("July", date(2027, 7, 1), date(2027, 7, 31))
+
+        boss.post(page(shop, "prices"), {"which": "drop", "season_id": season.pk})
+
+        assert Season.objects.get().dropped_at is not None
+        assert "Drop a season" not in boss.get(page(shop, "prices")).content.decode()
 
     def test_terms_start_it_where_there_are_none(self, shop: Shop, boss: Client) -> None:
         kettle = reverse("prices", args=[shop.cast.kettle.slug])
