@@ -44,6 +44,11 @@ TO_SI: Final = {
 """Units that staff may type, each as a multiple of its SI unit (m/s, kg, m)."""
 
 
+BEAUFORT_MS: Final = (0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9, 17.2, 20.8, 24.5, 28.5, 32.7)
+"""From which mean wind at 10 m each force begins, 1 to 12, in m/s.
+Source: WMO-No. 306, table 1100; status: published."""
+
+
 class BadValue(ValueError):
     """A number or word that the trade's formulas refuse, named so that a form can point at the field."""
 

@@ -22,21 +22,27 @@ from rentals.afloat.services import (
     Safety,
     Seen,
 )
-from rentals.lib.forms import NumberField, OnceForm, PlainForm
+from rentals.lib.forms import MeasureField, NumberField, OnceForm, PlainForm
 from rentals.stations.models import Station
 from rigging import checks, units
 from rigging.checks.lists import Lines
 
+MOST_MEAN_MS: Final = float(units.from_knots(80))
+MOST_GUST_MS: Final = float(units.from_knots(100))
+"""Beyond any wind in which a beach is open; a typing error. Status: policy."""
+
 
 class BeachForm(OnceForm):
-    """How the beach stands now; winds in knots as the beach feels them."""
+    """How the beach stands now; winds as the beach feels them."""
 
     safety_boat_manned = forms.BooleanField(label="Safety boat is manned", required=False)
     instructors = NumberField(
         label="Instructors on the beach", unit="people", low=0, high=MOST_INSTRUCTORS, decimal_places=0
     )
-    mean = NumberField(label="Wind, mean in kn", unit="kn", low=0, high=80, required=False)
-    gust = NumberField(label="Gusts in kn", unit="kn", low=0, high=100, required=False)
+    mean = MeasureField(
+        label="Wind, mean in {unit}", quantity="wind", low=0, high=MOST_MEAN_MS, required=False
+    )
+    gust = MeasureField(label="Gusts in {unit}", quantity="wind", low=0, high=MOST_GUST_MS, required=False)
     from_deg = NumberField(label="From, in degrees", unit="degrees", low=0, high=360, required=False)
     water_c = NumberField(label="Water in °C", unit="°C", low=WATER_C[0], high=WATER_C[1], required=False)
     lightning = forms.BooleanField(
@@ -49,9 +55,6 @@ class BeachForm(OnceForm):
         """Return what was entered, in SI units."""
         cleaned: dict[str, Any] = self.cleaned_data
 
-        def speed(name: str) -> float | None:
-            return None if cleaned[name] is None else float(units.from_knots(float(cleaned[name])))
-
         def number(name: str) -> float | None:
             return None if cleaned[name] is None else float(cleaned[name])
 
@@ -61,8 +64,8 @@ class BeachForm(OnceForm):
             instructors=int(cleaned["instructors"]),
             lightning=cleaned["lightning"],
             water_c=number("water_c"),
-            mean_ms=speed("mean"),
-            gust_ms=speed("gust"),
+            mean_ms=number("mean"),
+            gust_ms=number("gust"),
             from_deg=None if direction is None else direction % 360,
         )
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from datetime import date, datetime
 from itertools import count
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from django import forms
@@ -12,7 +13,10 @@ from rentals.bookings.forms import NEW_RIDER, BookingForm
 from rentals.bookings.services import MOST_RIDERS
 from rentals.dayplan.services.promising import LONGEST_REASON
 from rentals.desk.mapping import Pasted
+from rentals.lib import measures
 from rentals.lib.when import NotATime, moment
+
+QUANTITIES: Final[Mapping[str, measures.Quantity]] = {"mass_kg": "mass", "stature_cm": "length"}
 
 
 class PartyForm(BookingForm):
@@ -55,13 +59,15 @@ def with_list(data: QueryDict, pasted: list[Pasted], known: Mapping[str, str]) -
         each = left.pop(0)
         fields = {"known": known[each.name]} if each.name in known else each.fields
         for name, value in fields.items():
-            filled[f"riders-{number}-{name}"] = value
+            filled[f"riders-{number}-{name}"] = _as_they_read(name, value)
         if each.left:
             notes.append(f"{each.name}: {', '.join(each.left)}")
         rows = max(rows, number + 1)
     filled["rows"] = str(rows)
     filled["note"] = "; ".join(filter(None, notes))
-    filled["pasted"] = "\n".join("\t".join([*each.fields.values(), *each.left]) for each in left)
+    filled["pasted"] = "\n".join(
+        "\t".join([*(_as_they_read(*field) for field in each.fields.items()), *each.left]) for each in left
+    )
     return filled
 
 
@@ -75,6 +81,15 @@ def at_another_start(data: QueryDict, start: str) -> QueryDict:
         return moved
     moved["starts_at"] = start
     return moved
+
+
+def _as_they_read(name: str, value: str) -> str:
+    """Return a field of the list as its input takes it: numbers in the reader's units."""
+    quantity = QUANTITIES.get(name)
+    try:
+        return value if quantity is None else measures.typed(quantity, float(value))
+    except ValueError:
+        return value
 
 
 def _is_touched(data: QueryDict, number: int) -> bool:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Final
 
+from rentals.lib import measures
 from rigging.levels import Level
 
 HEADINGS: Final[Mapping[str, tuple[str, ...]]] = {
@@ -137,7 +138,7 @@ def _as_typed(name: str, cell: str) -> str:
             return cell
         value, unit = measured
         bare_m = name == "stature_cm" and not unit and value <= TALLEST_M
-        return _plain(name, value * 100 if bare_m else _si(value, unit))
+        return _plain(name, value * 100 if bare_m else _si(value, unit) if unit else _bare(name, value))
     return cell
 
 
@@ -175,13 +176,15 @@ def _share_out(found: Pasted, numbers: list[float]) -> None:
     """Give bare numbers to mass and stature: both when there are two, else to what is missing."""
     open_fields = [name for name in MASS_AND_STATURE if name not in found.fields]
     if len(numbers) == 1 and len(open_fields) == len(MASS_AND_STATURE):
-        open_fields = ["stature_cm" if numbers[0] >= TALLER_THAN_HEAVY else "mass_kg"]
+        # Who counts in feet never writes a stature as one bare number.
+        tall = numbers[0] >= TALLER_THAN_HEAVY and measures.unit_of("length") == "cm"
+        open_fields = ["stature_cm" if tall else "mass_kg"]
     if len(numbers) > len(open_fields):
         # Which is which cannot be told, so none is taken.
         found.left.extend(f"{number:g}" for number in numbers)
         return
     for name, number in zip(open_fields, numbers, strict=False):
-        found.fields[name] = _plain(name, number)
+        found.fields[name] = _plain(name, _bare(name, number))
 
 
 def _day(cell: str) -> str | None:
@@ -209,6 +212,11 @@ def _measured(cell: str) -> tuple[float, str] | None:
 
 def _si(value: float, unit: str) -> float:
     return value * TO_FORM.get(unit, 1.0)
+
+
+def _bare(name: str, value: float) -> float:
+    """Read a mass without a unit in the reader's own; a stature without one is in cm."""
+    return value * measures.SI["mass"][measures.unit_of("mass")] if name == "mass_kg" else value
 
 
 def _plain(name: str, value: float) -> str:

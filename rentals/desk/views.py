@@ -63,7 +63,7 @@ def today(request: StaffRequest) -> HttpResponse:
         board.wind.end,
         zone=request.station.zone,
         title="Wind today",
-        unit="kn" if show.used().wind == "Bft" else show.used().wind,
+        unit=show.used().wind,
     )
     context = {
         "station": request.station,

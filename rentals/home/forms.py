@@ -15,7 +15,7 @@ from rentals.bookings.services import Contact
 from rentals.home.mapping import LEVELS
 from rentals.home.models import LANGUAGES, Front
 from rentals.home.services import Asked, FrontFacts
-from rentals.lib.forms import MomentForm, NumberField, OnceForm, PlainForm
+from rentals.lib.forms import MeasureField, MomentForm, OnceForm, PlainForm
 from rentals.lib.problems import Refused
 from rentals.people.forms import RiderFields
 from rentals.people.models import ADULT_AGE, MASS_KG, STATURE_CM, Rider
@@ -34,8 +34,13 @@ HALVES = [("morning", _("in the morning")), ("afternoon", _("in the afternoon"))
 class LookRow(PlainForm):
     """A rider as far as a look needs them: nobody is named."""
 
-    mass_kg = NumberField(
-        label=_("Weight in kg"), unit="kg", low=MASS_KG[0], high=MASS_KG[1], decimal_places=1, required=False
+    mass_kg = MeasureField(
+        label=_("Weight in {unit}"),
+        quantity="mass",
+        low=MASS_KG[0],
+        high=MASS_KG[1],
+        decimals=1,
+        required=False,
     )
     level = forms.ChoiceField(label=_("Can do"), choices=LEVELS.items(), initial="beginner", required=False)
 
@@ -133,11 +138,11 @@ class HomeRider(RiderFields):
     born_on = forms.DateField(
         label=_("Born on"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
     )
-    mass_kg = NumberField(
-        label=_("Weight in kg"), unit="kg", low=MASS_KG[0], high=MASS_KG[1], decimal_places=1
+    mass_kg = MeasureField(
+        label=_("Weight in {unit}"), quantity="mass", low=MASS_KG[0], high=MASS_KG[1], decimals=1
     )
-    stature_cm = NumberField(
-        label=_("Height in cm"), unit="cm", low=STATURE_CM[0], high=STATURE_CM[1], decimal_places=0
+    stature_cm = MeasureField(
+        label=_("Height in {unit}"), quantity="length", low=STATURE_CM[0], high=STATURE_CM[1], decimals=0
     )
     level = forms.ChoiceField(label=_("Can do"), choices=LEVELS.items())
     swims = forms.BooleanField(label=_("Can swim 100 metres in open water"), required=False)

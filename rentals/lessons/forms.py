@@ -22,7 +22,8 @@ from rentals.lessons.models import (
 )
 from rentals.lessons.queries import Proposal, Pupil
 from rentals.lessons.services import MOST_LESSONS, MOST_SHIFTS, Change, CourseFacts, PaperFacts
-from rentals.lib.forms import MomentForm, NumberField, OnceForm, PlainForm
+from rentals.lib import show
+from rentals.lib.forms import MeasureField, MomentForm, NumberField, OnceForm, PlainForm
 from rentals.lib.when import NotATime, moment
 from rentals.people.models import Rider, User
 from rentals.stations.models import LEVELS, Station
@@ -31,7 +32,6 @@ from rigging.checks import skills, teaching
 from rigging.levels import Level
 
 LEAVE, OFF, BETTER = "leave", "off", "move"
-MOST_KN = float(units.knots(WIND_MS[1]))
 
 
 def day_field(label: str, **values: Any) -> forms.DateField:
@@ -63,20 +63,20 @@ class CourseForm(MomentForm, OnceForm):
         help_text=f"below {teaching.CHILD_BELOW_YEARS:.0f} years",
     )
     youngest_years = count_field("From which age", "years", *AGE_YEARS)
-    low_kn = NumberField(label="Wind from, in kn", unit="kn", low=0, high=MOST_KN, help_text="on the beach")
-    high_kn = NumberField(label="Wind to, in kn", unit="kn", low=1, high=MOST_KN)
+    low_ms = MeasureField(
+        label="Wind from, in {unit}", quantity="wind", low=0, high=WIND_MS[1], help_text="on the beach"
+    )
+    high_ms = MeasureField(
+        label="Wind to, in {unit}", quantity="wind", low=units.from_knots(1), high=WIND_MS[1]
+    )
     sold_whole = forms.BooleanField(
         label="Taken as a whole", required=False, help_text="a student has a seat in every lesson of it"
     )
-    names: ClassVar[dict[str, str]] = {"low_ms": "low_kn", "high_ms": "high_kn"}
-    """Fields that the service calls otherwise."""
 
     @classmethod
     def of(cls, course: Course, data: Any = None) -> "CourseForm":
         """Return the form filled with a course."""
         known = {name: getattr(course, name, None) for name in cls.base_fields}
-        for name in ("low", "high"):
-            known[f"{name}_kn"] = round(float(units.knots(getattr(course, f"{name}_ms"))), 1)
         for name in ("riders_to_one", "children_to_one"):
             known[name] = f"{known[name]:g}"
         return cls(data, initial={key: value for key, value in known.items() if value is not None})
@@ -93,8 +93,8 @@ class CourseForm(MomentForm, OnceForm):
             riders_to_one=float(cleaned["riders_to_one"]),
             children_to_one=float(cleaned["children_to_one"]),
             youngest_years=int(cleaned["youngest_years"]),
-            low_ms=float(units.from_knots(float(cleaned["low_kn"]))),
-            high_ms=float(units.from_knots(float(cleaned["high_kn"]))),
+            low_ms=float(cleaned["low_ms"]),
+            high_ms=float(cleaned["high_ms"]),
             sold_whole=cleaned["sold_whole"],
         )
 
@@ -193,7 +193,7 @@ class GroupsForm(PlainForm):
         self.pupils = pupils
         for pupil in pupils:
             self.fields[f"group.{pupil.seat.pk}"] = NumberField(
-                label=f"{pupil.rider}, {pupil.rider.level}, {float(pupil.rider.mass_kg):g} kg",
+                label=f"{pupil.rider}, {pupil.rider.level}, {show.mass(pupil.rider.mass_kg)}",
                 unit="",
                 low=1,
                 high=MOST_SEATS,

@@ -37,10 +37,13 @@ from rentals.lib.when import day_bounds
 from rentals.people import queries as people
 from rentals.people.doors import StaffRequest, asked_day, may, station_page
 from rentals.people.models import Rider
+from rigging import units
 from rigging.levels import Level
 
 FEED_MAX_AGE_S = 300
 WEEK = timedelta(days=7)
+USUAL_WIND = {"low_ms": units.from_knots(6), "high_ms": units.from_knots(14)}
+"""Of a beginners' course. Common practice, no source."""
 
 
 @station_page("GET")
@@ -75,7 +78,7 @@ def new_course(request: StaffRequest) -> HttpResponse:
     """Plan a course or a single lesson."""
     today = request.station.local(clock.now()).date()
     usual = {"day": asked_day(request, today), "days": 1, "level": "beginner", "seats": 6}
-    usual |= {"riders_to_one": 6, "children_to_one": 4, "youngest_years": 8, "low_kn": 6, "high_kn": 14}
+    usual |= {"riders_to_one": 6, "children_to_one": 4, "youngest_years": 8, **USUAL_WIND}
     form = NewCourseForm(request.POST or None, initial=usual)
     if request.method == "POST" and form.is_valid() and (spans := form.spans(request.station.zone)):
         try:
@@ -88,7 +91,7 @@ def new_course(request: StaffRequest) -> HttpResponse:
                 now=clock.now(),
             )
         except services.UnableToPlanLesson as refused:
-            form.refuse(refused, names=form.names)
+            form.refuse(refused)
         else:
             messages.success(request, f"Planned {course.name}.")
             return redirect(f"{reverse('lessons', args=[request.station.slug])}?day={spans[0][0].date()}")
@@ -117,7 +120,7 @@ def course(request: StaffRequest, course_id: int) -> HttpResponse:
             )
             return _done(request, "Saved.", "course", found.pk)
     except services.UnableToPlanLesson as refused:
-        (time if adding else form).refuse(refused, names=form.names)
+        (time if adding else form).refuse(refused)
     others = Lesson.objects.filter(course=found).order_by("starts_at", "id")
     return _shown(request, "lessons/course.html", form, time=time, course=found, others=list(others))
 

@@ -4,15 +4,21 @@ import uuid
 from collections.abc import Mapping
 from datetime import datetime
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from django import forms
+from django.utils.functional import lazy
+from django.utils.text import format_lazy
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from rentals.lib import measures
 from rentals.lib.problems import Refused
 from rentals.lib.when import NotATime, moment
+
+if TYPE_CHECKING:
+    from django.utils.functional import _StrOrPromise
 
 NEEDED = _("This is needed.")
 
@@ -93,3 +99,60 @@ class NumberField(forms.DecimalField):
             raise forms.ValidationError(
                 said % {"low": f"{self.low:g}", "high": f"{self.high:g}", "unit": self.unit}
             )
+
+
+class MeasureField(forms.Field):
+    """A wind, mass or stature in the reader's unit: SI in initial values and in what was cleaned.
+
+    A number with a unit of its own counts in that unit. What was not touched stays exactly as it was, though
+    the unit shows fewer digits.
+    """
+
+    def __init__(
+        self,
+        *,
+        quantity: measures.Quantity,
+        low: float,
+        high: float,
+        label: "_StrOrPromise",
+        decimals: int | None = None,
+        **kwargs: Any,
+    ) -> None:
+        """Take the range in SI, a label with a place for the `{unit}`, and how many decimals SI keeps."""
+        self.quantity, self.low, self.high, self.decimals = quantity, low, high, decimals
+        self.kept: Any = None
+        unit = lazy(lambda: measures.unit_of(quantity), str)()
+        super().__init__(label=format_lazy(label, unit=unit), **kwargs)
+        self.widget = forms.TextInput(attrs={"inputmode": "decimal", "class": "short", "autocomplete": "off"})
+
+    def get_bound_field(self, form: forms.BaseForm, field_name: str) -> forms.BoundField:
+        """Remember what the input was filled with."""
+        self.kept = form.get_initial_for_field(self, field_name)
+        return super().get_bound_field(form, field_name)
+
+    def prepare_value(self, value: Any) -> Any:
+        """Show what is known in the reader's unit, and what was typed as it was typed."""
+        return value if value is None or isinstance(value, str) else measures.typed(self.quantity, value)
+
+    def to_python(self, value: Any) -> Decimal | None:
+        """Return what was typed, in SI."""
+        words = str(value or "").strip()
+        if not words:
+            return None
+        if words == self.prepare_value(self.kept):
+            return Decimal(str(self.kept))
+        try:
+            found = Decimal(str(measures.read(self.quantity, words)))
+        except measures.NotAMeasure as problem:
+            unit = measures.unit_of(self.quantity)
+            said = gettext("Enter a number in %(unit)s.") % {"unit": measures.INVALID.get(unit, unit)}
+            raise forms.ValidationError(said) from problem
+        return found if self.decimals is None else round(found, self.decimals)
+
+    def validate(self, value: Decimal | None) -> None:
+        """Refuse what is missing or out of range, in the reader's unit."""
+        super().validate(value)
+        if value is not None and not self.low <= value <= self.high:
+            low, high, unit = measures.within(self.quantity, self.low, self.high)
+            said = gettext("Enter a number between %(low)s and %(high)s %(unit)s.")
+            raise forms.ValidationError(said % {"low": low, "high": high, "unit": unit})

@@ -1,6 +1,5 @@
 """How values are shown: template filters for winds, lengths, spans and states, the unit always printed."""
 
-from bisect import bisect_right
 from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -13,6 +12,7 @@ from django.utils.dateformat import format as date_format
 
 from rentals.lib.money import Money
 from rigging.units import COMPASS_POINTS, INCH_CM, POINT_DEG, TO_SI
+from rigging.wind import beaufort
 
 register = template.Library()
 
@@ -47,10 +47,6 @@ CHOICES: Final = {
     "mass": ("kg", "lb"),
     "length": ("cm", "ft-in"),
 }
-BEAUFORT_MS: Final = (0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9, 17.2, 20.8, 24.5, 28.5, 32.7)
-"""From which mean wind at 10 m each force begins, 1 to 12, in m/s.
-Source: WMO-No. 306, table 1100; status: published."""
-
 USUAL: Final = Units()
 _units: ContextVar[Units] = ContextVar("units", default=USUAL)
 
@@ -72,7 +68,7 @@ def kn(wind_ms: float | None) -> str:
         return MISSING
     unit = used().wind
     if unit == "Bft":
-        return f"{bisect_right(BEAUFORT_MS, wind_ms)} Bft"
+        return f"{beaufort(wind_ms)} Bft"
     return f"{wind_ms / TO_SI[unit]:.{1 if unit == 'm/s' else 0}f} {unit}"
 
 
@@ -93,6 +89,14 @@ def stature(stature_cm: float | None) -> str:
         return f"{stature_cm:.0f} cm"
     feet, inches = divmod(round(stature_cm / INCH_CM), INCHES_PER_FOOT)
     return f"{feet} ft {inches} in"
+
+
+@register.filter
+def inches(length_cm: float | None) -> str:
+    """Show a length of kit in inches too, for who reads in feet; kit is marked in centimetres."""
+    if length_cm is None or used().length == "cm":
+        return ""
+    return f" ({length_cm / INCH_CM:.1f} in)"
 
 
 @register.filter

@@ -1,18 +1,21 @@
 """What is typed about a rider, cleaned."""
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 from django import forms
 
 from rentals.lib.access import Role
-from rentals.lib.forms import NumberField, PlainForm
-from rentals.lib.show import CHOICES
+from rentals.lib.forms import MeasureField, NumberField, PlainForm
+from rentals.lib.show import CHOICES, kn
 from rentals.people.models import MASS_KG, STATURE_CM, MedicalNote, Rider
 from rentals.people.services import MEDICAL_NOTE, MEDICAL_WORDING, RiderFacts, StaffFacts
 from rentals.stations.models import LEVELS, Station
 from rentals.stations.services import StationFacts
 from rigging import units
+
+LIMIT_MS: Final = (float(units.from_knots(1)), float(units.from_knots(58)))
+"""What a wind limit may be; the service has the last word. Status: policy."""
 
 
 class RiderFields(PlainForm):
@@ -24,9 +27,11 @@ class RiderFields(PlainForm):
     born_on = forms.DateField(
         label="Born on", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
     )
-    mass_kg = NumberField(label="Mass in kg", unit="kg", low=MASS_KG[0], high=MASS_KG[1], decimal_places=1)
-    stature_cm = NumberField(
-        label="Stature in cm", unit="cm", low=STATURE_CM[0], high=STATURE_CM[1], decimal_places=0
+    mass_kg = MeasureField(
+        label="Mass in {unit}", quantity="mass", low=MASS_KG[0], high=MASS_KG[1], decimals=1
+    )
+    stature_cm = MeasureField(
+        label="Stature in {unit}", quantity="length", low=STATURE_CM[0], high=STATURE_CM[1], decimals=0
     )
     level = forms.ChoiceField(label="Level", choices=LEVELS)
     swims = forms.BooleanField(label="States that they can swim", required=False)
@@ -95,28 +100,24 @@ class StationForm(PlainForm):
 
 
 class LimitsForm(PlainForm):
-    """The wind limit of each level, in knots of mean beach wind; empty for the usual one."""
+    """The wind limit of each level, of mean beach wind; empty for the usual one."""
 
     def __init__(self, usual: Mapping[str, float], own: Mapping[str, float], data: Any = None) -> None:
-        super().__init__(
-            data,
-            initial={level: f"{float(units.knots(ms)):.1f}".removesuffix(".0") for level, ms in own.items()},
-        )
+        super().__init__(data, initial=dict(own))
         for level, mean_ms in usual.items():
-            self.fields[level] = NumberField(
-                label=f"{level.capitalize()}, in kn",
-                unit="kn",
-                low=1,
-                high=58,
+            self.fields[level] = MeasureField(
+                label=f"{level.capitalize()}, in {{unit}}",
+                quantity="wind",
+                low=LIMIT_MS[0],
+                high=LIMIT_MS[1],
                 required=False,
-                help_text=f"usually {float(units.knots(mean_ms)):.0f} kn",
+                help_text=f"usually {kn(mean_ms)}",
             )
 
     def limits(self) -> dict[str, float | None]:
         """Return the limits in m/s, None for the usual one."""
         return {
-            level: None if knots is None else float(units.from_knots(float(knots)))
-            for level, knots in self.cleaned_data.items()
+            level: None if mean_ms is None else float(mean_ms) for level, mean_ms in self.cleaned_data.items()
         }
 
 

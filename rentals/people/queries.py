@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from rentals.lib import show
 from rentals.lib.access import Actor
 from rentals.people.models import Posting, Rider
 from rentals.stations.models import Station
@@ -19,8 +20,8 @@ def rider_choices(actor: Actor, station: Station) -> list[tuple[str, str]]:
     """Return every rider of a station for a select: one query."""
     riders = Rider.objects.visible_to(actor).filter(station=station).order_by("name", "id")
     return [
-        (str(pk), f"{name}, {float(mass):g} kg, {level}")
-        for pk, name, mass, level in riders.values_list("pk", "name", "mass_kg", "level")
+        (str(pk), f"{name}, {show.mass(mass_kg)}, {level}")
+        for pk, name, mass_kg, level in riders.values_list("pk", "name", "mass_kg", "level")
     ]
 
 

@@ -7,7 +7,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.safestring import mark_safe
 
-from rentals.lib import clock
+from rentals.lib import clock, show
 from rentals.lib.access import Act
 from rentals.people.doors import StaffRequest, asked_day, may, station_page
 from rentals.weather import queries, services
@@ -56,7 +56,13 @@ def _shown(request: StaffRequest, day: date) -> dict[str, object]:
     now = clock.now()
     wind = queries.day_wind(request.station, day, now=now)
     drawn = wind_day_svg(
-        wind.hours, now, wind.start, wind.end, zone=request.station.zone, title=f"Wind of {day:%-d %b %Y}"
+        wind.hours,
+        now,
+        wind.start,
+        wind.end,
+        zone=request.station.zone,
+        unit=show.used().wind,
+        title=f"Wind of {day:%-d %b %Y}",
     )
     return {
         "station": request.station,

@@ -11,10 +11,11 @@ from math import ceil, isfinite
 from typing import Final, Protocol
 
 from rigging.drawing import svg
-from rigging.units import TO_SI, BadValue, aware, in_range, one_of
+from rigging.units import BEAUFORT_MS, TO_SI, BadValue, aware, in_range, one_of
+from rigging.wind import beaufort
 
 HEIGHT: Final = 310.0
-UNITS: Final = ("kn", "m/s", "km/h", "mph")
+UNITS: Final = ("kn", "m/s", "km/h", "mph", "Bft")
 """Units that the speed axis can print."""
 
 Window = tuple[str, float, float, float]
@@ -59,14 +60,13 @@ class _Chart:
     start: datetime
     end: datetime
     right: float
-    most: float
-    unit_ms: float
+    most_ms: float
 
     def x(self, moment: datetime) -> float:
         return _LEFT + (self.right - _LEFT) * ((moment - self.start) / (self.end - self.start))
 
     def y(self, speed_ms: float) -> float:
-        return _FLOOR - (_FLOOR - _TOP) * min(speed_ms / self.unit_ms / self.most, 1.0)
+        return _FLOOR - (_FLOOR - _TOP) * min(speed_ms / self.most_ms, 1.0)
 
     def inside(self, moment: datetime) -> bool:
         return self.start <= moment <= self.end
@@ -106,12 +106,12 @@ def wind_day_svg(
     in_range("span", (end - start) / timedelta(hours=1), "h", 1 / 60, 72)
     checked = sorted(map(_checked, hours), key=_start)
     shown = [hour for hour in checked if hour.start < end and _end(hour) > start]
-    step, most = _grid_of(shown, [_checked_window(window) for window in windows], TO_SI[unit])
-    chart = _Chart(start, end, _RIGHT_WINDOWS if windows else _RIGHT_PLAIN, most, TO_SI[unit])
+    marks = _marks(shown, [_checked_window(window) for window in windows], unit)
+    chart = _Chart(start, end, _RIGHT_WINDOWS if windows else _RIGHT_PLAIN, marks[-1][1])
     parts = [
         svg.tag("rect", width="100%", height=HEIGHT, rx=10, fill=svg.GROUND),
         *_bands(chart, windows),
-        *_grid(chart, step, unit),
+        *_grid(chart, marks, unit),
         *_hour_marks(chart, zone),
         *_gaps(chart, shown),
         *[svg.stretched(_gust_band(chart, run) + _mean_line(chart, run), HEIGHT) for run in _runs(shown)],
@@ -123,7 +123,7 @@ def wind_day_svg(
     return svg.document(
         parts,
         title=title,
-        description=_describe(shown, chart.unit_ms, zone, unit, windows),
+        description=_describe(shown, zone, unit, windows),
         css_class="wind-day",
         uid=uid,
         width="100%",
@@ -163,12 +163,17 @@ def _middle(hour: Hour) -> datetime:
     return hour.start + timedelta(minutes=hour.minutes / 2)
 
 
-def _grid_of(hours: Sequence[Hour], windows: Sequence[Window], unit_ms: float) -> tuple[int, int]:
-    """Step and top of the speed axis, in the printed unit."""
+def _marks(hours: Sequence[Hour], windows: Sequence[Window], unit: str) -> list[tuple[int, float]]:
+    """Marks of the speed axis, as printed and in m/s: level steps, or where each force begins."""
     gusts = [max(hour.gust_ms or 0.0, hour.mean_ms) for hour in hours]
-    fastest = max([*gusts, *(over for *_, over in windows), _LEAST_TOP_MS]) / unit_ms
+    fastest_ms = max([*gusts, *(over for *_, over in windows), _LEAST_TOP_MS])
+    if unit == "Bft":
+        above = next((force for force in BEAUFORT_MS if force >= fastest_ms), fastest_ms)
+        begun = [(force, ms) for force, ms in enumerate((0.0, *BEAUFORT_MS)) if ms < above]
+        return [*begun, (len(begun), above)]
+    fastest = fastest_ms / TO_SI[unit]
     step = next(step for step in _STEPS if fastest / step <= _MOST_GRID)
-    return step, step * ceil(fastest / step)
+    return [(step * count, step * count * TO_SI[unit]) for count in range(ceil(fastest / step) + 1)]
 
 
 def _runs(hours: Sequence[Hour]) -> list[list[Hour]]:
@@ -221,12 +226,15 @@ def _gust_band(chart: _Chart, run: Sequence[Hour]) -> str:
     )
 
 
-def _grid(chart: _Chart, step: int, unit: str) -> list[str]:
-    drawn = []
-    for mark in range(0, int(chart.most) + 1, step):
-        y = chart.y(mark * chart.unit_ms)
+def _grid(chart: _Chart, marks: Sequence[tuple[int, float]], unit: str) -> list[str]:
+    drawn, named_y = [], float("inf")
+    for mark, speed_ms in marks:
+        y = chart.y(speed_ms)
         left, right = svg.percent(_LEFT), svg.percent(chart.right)
         drawn.append(svg.tag("line", x1=left, x2=right, y1=y, y2=y, stroke=svg.HAIR if mark else svg.SOFT))
+        if named_y - y < _LABEL_PX:
+            continue  # the least forces lie closer together than their numbers are high
+        named_y = y
         drawn.append(svg.text(str(mark), svg.percent(_LEFT - 1), y + 4, 12, fill=svg.SOFT, text_anchor="end"))
     drawn.append(svg.text(unit, 12, _TOP - 10, 12, fill=svg.SOFT))
     return drawn
@@ -367,22 +375,25 @@ def _legend(title: str) -> list[str]:
     ]
 
 
-def _describe(
-    hours: Sequence[Hour], unit_ms: float, zone: tzinfo, unit: str, windows: Sequence[Window]
-) -> str:
+def _describe(hours: Sequence[Hour], zone: tzinfo, unit: str, windows: Sequence[Window]) -> str:
     if not hours:
         said = "No wind is known for this span."
     else:
-        parts = [_said(hour, zone, unit_ms) for hour in hours]
+        parts = [_said(hour, zone, unit) for hour in hours]
         said = f"Mean and gusts in {unit}, direction the wind comes from: {'; '.join(parts)}."
     sails = "; ".join(
-        f"{label} from {under / unit_ms:.0f} to {over / unit_ms:.0f} {unit}, ideal {ideal / unit_ms:.0f}"
+        f"{label} from {_in(under, unit)} to {_in(over, unit)} {unit}, ideal {_in(ideal, unit)}"
         for label, under, ideal, over in windows
     )
     return f"{said} Windows: {sails}." if sails else said
 
 
-def _said(hour: Hour, zone: tzinfo, unit_ms: float) -> str:
-    gust = "" if hour.gust_ms is None else f" gusting {hour.gust_ms / unit_ms:.0f}"
+def _in(speed_ms: float, unit: str) -> str:
+    """Return a speed as a whole number of its unit."""
+    return str(beaufort(speed_ms)) if unit == "Bft" else f"{speed_ms / TO_SI[unit]:.0f}"
+
+
+def _said(hour: Hour, zone: tzinfo, unit: str) -> str:
+    gust = "" if hour.gust_ms is None else f" gusting {_in(hour.gust_ms, unit)}"
     direction = "" if hour.from_deg is None else f" from {hour.from_deg:.0f}°"
-    return f"{hour.start.astimezone(zone):%H:%M} {hour.mean_ms / unit_ms:.0f}{gust}{direction}"
+    return f"{hour.start.astimezone(zone):%H:%M} {_in(hour.mean_ms, unit)}{gust}{direction}"

@@ -7,7 +7,7 @@ from typing import Final, cast, overload
 import numpy as np
 from numpy.typing import NDArray
 
-from rigging.units import FloatArray, Numbers, array_in_range, in_range, shaped
+from rigging.units import BEAUFORT_MS, FloatArray, Numbers, array_in_range, in_range, shaped
 
 # -- constants: value, unit, source, status ---------------------------------------------------------
 SEA_ROUGHNESS_M: Final = (
@@ -21,7 +21,6 @@ MAGNUS: Final = (611.2, 17.62, 243.12)  # Pa, -, C; WMO-No. 8 vapour pressure ov
 STANDARD_DENSITY: Final = 1.225  # kg/m3; ISO 2533 at sea level; published
 STANDARD_HPA: Final = 1013.25  # hPa; ISO 2533; published
 USUAL_HUMIDITY: Final = 0.7  # share; where a forecast has none, moves density by 0.3 % at most; policy
-BEAUFORT_MS: Final = (0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9, 17.2, 20.8, 24.5, 28.5, 32.7)  # m/s; WMO-No. 306
 BEAUFORT_NAMES: Final = (
     "calm",
     "light air",

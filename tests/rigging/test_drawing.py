@@ -5,6 +5,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 from xml.etree import ElementTree as ET
 from zoneinfo import ZoneInfo
 
@@ -293,9 +294,35 @@ def test_it_draws_no_now_line_on_another_day() -> None:
     assert classed(other, "now") == []
 
 
-@pytest.mark.parametrize(("unit", "said"), [("kn", "08:00 10 gusting 16"), ("m/s", "08:00 5 gusting 8")])
+@pytest.mark.parametrize(
+    ("unit", "said"),
+    [
+        ("kn", "08:00 10 gusting 16"),
+        ("m/s", "08:00 5 gusting 8"),
+        ("Bft", "08:00 3 gusting 5"),  # WMO-No. 306, table 1100: 3.4 to 5.4 and 8.0 to 10.7 m/s
+    ],
+)
 def test_it_says_the_wind_in_the_stations_unit(unit: str, said: str) -> None:
     assert said in wind_day(unit=unit)
+
+
+def test_in_beaufort_a_mark_stands_where_each_force_begins() -> None:
+    # The strongest is a gust of 10.75 m/s in the last hour: force 5, so the axis ends where 6 begins.
+    drawn = wind_day(windows=(), unit="Bft")
+    y_of = {
+        words: float(y) - 4
+        for y, words in re.findall(r'<text x="6.50%" y="([\d.]+)"[^>]*>(\d+)</text>', drawn)
+    }
+
+    assert list(y_of)[-1] == "6"
+    # WMO-No. 306, table 1100: force 4 begins at 5.5, force 5 at 8.0 and force 6 at 10.8 m/s.
+    assert (y_of["4"] - y_of["5"]) / (y_of["5"] - y_of["6"]) == pytest.approx(2.5 / 2.8, abs=0.02)
+
+
+def test_no_two_numbers_of_the_axis_lie_over_each_other() -> None:
+    for unit in ("kn", "m/s", "km/h", "mph", "Bft"):
+        ys = [float(y) for y in re.findall(r'<text x="6.50%" y="([\d.]+)"', wind_day(unit=unit))]
+        assert all(upper - lower >= 15 for upper, lower in pairwise(ys)), unit
 
 
 @pytest.mark.parametrize(

@@ -235,8 +235,8 @@ def _check(facts: CourseFacts) -> None:
     if not AGE_YEARS[0] <= facts.youngest_years <= AGE_YEARS[1]:
         wrong["youngest_years"] = f"Enter an age between {AGE_YEARS[0]} and {AGE_YEARS[1]}."
     if not WIND_MS[0] <= facts.low_ms <= WIND_MS[1]:
-        wrong["low_ms"] = "Enter a wind between 0 and 38 kn."
+        wrong["low_ms"] = f"Enter a wind between {WIND_MS[0]} and {WIND_MS[1]} m/s."
     if not facts.low_ms < facts.high_ms <= WIND_MS[1]:
-        wrong["high_ms"] = "Enter a wind above the lowest, at most 38 kn."
+        wrong["high_ms"] = f"Enter a wind above the lowest, at most {WIND_MS[1]} m/s."
     if wrong:
         raise UnableToPlanLesson(next(iter(wrong.values())), fields=wrong)

@@ -10,7 +10,7 @@ from babel.messages.pofile import read_po
 from django.conf import settings
 
 LANGUAGES = [code for code, _name in settings.LANGUAGES if code != "en"]
-PLACES = re.compile(r"%\(\w+\)s")
+PLACES = re.compile(r"%\(\w+\)s|\{\w*\}")
 
 
 def path(code: str) -> Path:

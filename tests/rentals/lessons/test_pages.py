@@ -50,7 +50,7 @@ def blow(school: School, mean_ms: float) -> None:
 A_COURSE = {
     "day": "2027-07-14", "starts_at": "14:00", "ends_at": "16:00", "days": "1", "name": "First steps",
     "level": "beginner", "language": "en", "seats": "6", "riders_to_one": "6", "children_to_one": "4",
-    "youngest_years": "8", "low_kn": "6", "high_kn": "14",
+    "youngest_years": "8", "low_ms": "6", "high_ms": "14",
 }  # fmt: skip
 A_PARTY = {
     "contact_name": "Tansy Rowan", "contact_phone": "0700 1", "rows": "1", "riders-0-name": "Tansy Rowan",
@@ -122,7 +122,7 @@ class TestPlanning:
     @pytest.mark.parametrize(
         ("typed", "said_so"),
         [
-            ({"high_kn": "3"}, "Enter a wind above the lowest"),
+            ({"high_ms": "3"}, "Enter a wind above the lowest"),
             ({"seats": "99"}, "Enter a number between 1 and 30 seats."),
             ({"starts_at": "25:00"}, "Enter a time such as 14:30."),
             ({"ends_at": "23:00"}, "Enter at most eight hours."),
