@@ -51,7 +51,10 @@ def front_page(*methods: str) -> Callable[[View[P]], Page[P]]:
             except NotVisible as gone:
                 return _say(request, gone)
             with timezone.override(at_home.front.station.zone):
-                response = view(at_home, *args, **kwargs)
+                try:
+                    response = view(at_home, *args, **kwargs)
+                except Refused as refused:
+                    response = _say(request, refused)
             response.headers["Cache-Control"] = "no-store"
             return response
 

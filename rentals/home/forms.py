@@ -31,6 +31,12 @@ HOURS = [("1", _("1 hour")), ("2", _("2 hours")), ("3", _("3 hours")), ("4", _("
 HALVES = [("morning", _("in the morning")), ("afternoon", _("in the afternoon"))]
 
 
+def days_of(front: Front, today: date) -> list[tuple[str, str]]:
+    """Return the days on which people at home can book, as choices."""
+    days = [today + timedelta(days=ahead) for ahead in range(front.days_ahead + 1)]
+    return [(day.isoformat(), formats.date_format(day, "D j M Y")) for day in days]
+
+
 class LookRow(PlainForm):
     """A rider as far as a look needs them: nobody is named."""
 
@@ -63,9 +69,7 @@ class LookForm(PlainForm):
 
     def __init__(self, front: Front, today: date, data: Mapping[str, str] | None) -> None:
         super().__init__(data)
-        days = [today + timedelta(days=ahead) for ahead in range(front.days_ahead + 1)]
-        day_field = cast(forms.ChoiceField, self.fields["day"])
-        day_field.choices = [(day.isoformat(), formats.date_format(day, "D j M Y")) for day in days]
+        cast(forms.ChoiceField, self.fields["day"]).choices = days_of(front, today)
         self.rows = [LookRow(data, prefix=f"r{number}") for number in range(LOOK_ROWS)]
 
     def is_valid(self) -> bool:
@@ -100,8 +104,8 @@ class TimeForm(MomentForm):
         return None if start is None else (start, start + timedelta(hours=int(self.cleaned_data["hours"])))
 
 
-class HomeForm(TimeForm, OnceForm):
-    """A booking from home; the rows of riders are `HomeRows`."""
+class PartyForm(OnceForm):
+    """Who speaks for a party at home; its riders are `HomeRows`."""
 
     contact_name = forms.CharField(label=_("Your name"), max_length=120)
     contact_email = forms.EmailField(label=_("Your email"), help_text=_("We send the confirmation there"))
@@ -109,13 +113,9 @@ class HomeForm(TimeForm, OnceForm):
     note = forms.CharField(label=_("Anything we should know"), max_length=300, required=False)
     privacy = forms.BooleanField(label=_("I have read how you keep what I enter"))
 
-    field_order = ("contact_name", "contact_email", "contact_phone", "day", "starts_at", "hours", "note")
-
-    def asked(self, zone: ZoneInfo, rows: "HomeRows", language: str) -> Asked | None:
-        """Return what is asked for; None when the time names no moment."""
-        span, cleaned = self.span(zone), self.cleaned_data
-        if span is None:
-            return None
+    def asked_for(self, span: tuple[datetime, datetime], rows: "HomeRows", language: str) -> Asked:
+        """Return what is asked for at a time."""
+        cleaned = self.cleaned_data
         return Asked(
             contact=Contact(
                 name=cleaned["contact_name"], phone=cleaned["contact_phone"], email=cleaned["contact_email"]
@@ -127,6 +127,31 @@ class HomeForm(TimeForm, OnceForm):
             once=cleaned["once"] or uuid4(),
             note=cleaned["note"],
         )
+
+
+class HomeForm(TimeForm, PartyForm):
+    """A rental from home."""
+
+    field_order = ("contact_name", "contact_email", "contact_phone", "day", "starts_at", "hours", "note")
+
+    def asked(self, zone: ZoneInfo, rows: "HomeRows", language: str) -> Asked | None:
+        """Return what is asked for; None when the time names no moment."""
+        span = self.span(zone)
+        return None if span is None else self.asked_for(span, rows, language)
+
+
+class DayForm(PlainForm):
+    """A day on which people at home can book."""
+
+    day = forms.ChoiceField(label=_("Day"))
+
+    def __init__(self, front: Front, today: date, data: Mapping[str, str] | None) -> None:
+        super().__init__(data, initial={"day": today.isoformat()})
+        cast(forms.ChoiceField, self.fields["day"]).choices = days_of(front, today)
+
+    def chosen(self, today: date) -> date:
+        """Return the chosen day; today while none was."""
+        return date.fromisoformat(self.cleaned_data["day"]) if self.is_valid() else today
 
 
 class HomeRider(RiderFields):

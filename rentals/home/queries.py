@@ -8,20 +8,28 @@ from typing import Final
 
 from django.core.cache import cache
 from django.utils import translation
+from django.utils.functional import Promise as Words
 from django.utils.translation import gettext as _
 
 from rentals.bookings.models import Booking, Outing
 from rentals.bookings.states import DROPPED
 from rentals.dayplan import queries as dayplan
 from rentals.dayplan.queries import UnableToSay, Wish
+from rentals.home.mapping import LEVELS
 from rentals.home.models import Front, Guest, Link, Signature
 from rentals.home.states import GuestState
+from rentals.lessons import queries as taught
+from rentals.lessons.models import Seat
+from rentals.lessons.queries import OpenLesson
+from rentals.lib.money import Money
 from rentals.lib.problems import NotVisible
 from rentals.lib.secret import digest
 from rentals.lib.when import day_bounds
 from rentals.mail.models import Letter
 from rentals.people.models import Rider
 from rentals.stations.models import Station
+from rentals.takings import queries as takings
+from rentals.takings.queries import Line, UnableToQuote, Wanted
 
 STEP: Final = timedelta(hours=1)
 """How far apart the starts lie that are shown. Policy."""
@@ -31,6 +39,7 @@ LASTS_S: Final = 300
 
 SHOWN_GUESTS: Final = 100
 RENTAL: Final = Booking.Kind.RENTAL.value
+LESSON: Final = Booking.Kind.LESSON.value
 
 
 def open_front(slug: str) -> Front:
@@ -91,25 +100,82 @@ def mark_of(station: Station, at: datetime) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Slot:
-    """A time of a day, and whether a party can be served then."""
+    """A time of a day, whether a party can be served then, and what it would cost them."""
 
     starts_at: datetime
     ends_at: datetime
     seen: Seen
+    price: Money | None
 
 
 def slots(
     front: Front, day: date, *, hours: int, half: str, riders: tuple[Rider, ...], now: datetime
 ) -> list[Slot]:
     """Return each full hour's start of half a day at which a party could begin, and what can be promised."""
+    spans = list(_spans(front, day, hours, half, now))
+    prices = takings.quote_each(
+        front.station,
+        [Wanted(kind=RENTAL, count=len(riders), starts_at=start, ends_at=end) for start, end in spans],
+        as_of=now,
+    )
     return [
         Slot(
             start,
             end,
             _just_seen(front, Wish(kind=RENTAL, starts_at=start, ends_at=end, riders=riders), now),
+            price.total if price else None,
         )
-        for start, end in _spans(front, day, hours, half, now)
+        for (start, end), price in zip(spans, prices, strict=True)
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class Price:
+    """What a party's times cost together, and what is included."""
+
+    riders: int
+    total: Money
+    included: str
+
+
+def price_of(
+    front: Front, kind: str, spans: Sequence[tuple[datetime, datetime]], *, riders: int, now: datetime
+) -> Price | None:
+    """Return what times cost a party by today's list, None where the list has no price: three queries."""
+    wanted = [Wanted(kind=kind, count=riders, starts_at=start, ends_at=end) for start, end in spans]
+    return _price(takings.quote_each(front.station, wanted, as_of=now))
+
+
+def _price(lines: Sequence[Line | None]) -> Price | None:
+    known = [line for line in lines if line is not None]
+    if not known or len(known) < len(lines):
+        return None
+    total = sum((line.total for line in known[1:]), known[0].total)
+    return Price(known[0].count, total, known[0].included)
+
+
+@dataclass(frozen=True, slots=True)
+class LessonOffer:
+    """A lesson with free seats, and what a seat costs."""
+
+    lesson: OpenLesson
+    price: Price | None
+
+    @property
+    def can_do(self) -> Words:
+        """Its level, as riders say it."""
+        return LEVELS[self.lesson.level]
+
+
+def lessons_on(front: Front, day: date, *, now: datetime) -> list[LessonOffer]:
+    """Return the lessons of a day in which people at home can take a seat, with prices: five queries."""
+    soonest = now + timedelta(minutes=front.lead_min)
+    found = [each for each in taught.open_lessons(front.station, day, now=now) if each.starts_at >= soonest]
+    wanted = [
+        Wanted(kind=LESSON, starts_at=start, ends_at=end) for each in found for start, end in each.spans
+    ]
+    lines = iter(takings.quote_each(front.station, wanted, as_of=now) if wanted else ())
+    return [LessonOffer(each, _price([next(lines) for _span in each.spans])) for each in found]
 
 
 def _spans(
@@ -198,33 +264,91 @@ class RiderAtHome:
 
 
 @dataclass(frozen=True, slots=True)
+class Time:
+    """A time of a party: a rental's whole time, or one lesson. `uid` names it in calendars for good."""
+
+    uid: str
+    starts_at: datetime
+    ends_at: datetime
+    name: str = ""
+    stands: bool = True
+    whole_course: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Visit:
-    """A party's own page."""
+    """A party's own page. `all_times` holds what was called off too, `times` only where nothing stands."""
 
     guest: Guest
     starts_at: datetime
     ends_at: datetime
     riders: tuple[RiderAtHome, ...]
+    all_times: tuple[Time, ...]
     may_change: bool
     change_until: datetime
 
+    @property
+    def times(self) -> tuple[Time, ...]:
+        """When the party is expected, or was."""
+        return tuple(time for time in self.all_times if time.stands) or self.all_times
+
+    @property
+    def may_move(self) -> bool:
+        """Whether another time can be chosen by link: a course that is taken as a whole has none."""
+        return self.may_change and not any(time.whole_course for time in self.times)
+
 
 def visit(front: Front, guest: Guest, *, now: datetime) -> Visit:
-    """Return what a party sees behind its link: two queries."""
+    """Return what a party sees behind its link: two queries, three for lessons."""
     outings = outings_of(guest)
     riders = list(guest.riders.order_by("id")) or [outing.rider for outing in outings]
     starts_at = min((each.starts_at for each in outings), default=guest.starts_at)
     ends_at = max((each.ends_at for each in outings), default=guest.ends_at)
     until = starts_at - timedelta(minutes=front.change_until_min)
     day = front.station.local(starts_at).date()
+    rental = Time(f"booking-{guest.booking_id}", starts_at, ends_at)
     return Visit(
         guest=guest,
         starts_at=starts_at,
         ends_at=ends_at,
         riders=tuple(_at_home(rider, day) for rider in riders),
+        all_times=lesson_times(guest) or (rental,),
         may_change=guest.state == GuestState.BOOKED and now <= until,
         change_until=until,
     )
+
+
+def lesson_times(guest: Guest) -> tuple[Time, ...]:
+    """Return the lessons in which a party has or had seats, by time: one query, none for a rental."""
+    if guest.booking.kind != LESSON:
+        return ()
+    seats = Seat.objects.filter(outing__booking=guest.booking_id).select_related("lesson__course", "outing")
+    by_lesson: dict[int, list[Seat]] = {}
+    for seat in seats.order_by("id"):
+        by_lesson.setdefault(seat.lesson_id, []).append(seat)
+    times = [
+        Time(
+            # A seat keeps its row when it moves to another lesson.
+            uid=f"seat-{mine[0].pk}",
+            starts_at=mine[0].lesson.starts_at,
+            ends_at=mine[0].lesson.ends_at,
+            name=mine[0].lesson.course.name,
+            stands=any(seat.live and seat.outing.state not in DROPPED for seat in mine),
+            whole_course=mine[0].lesson.course.sold_whole,
+        )
+        for mine in by_lesson.values()
+    ]
+    return tuple(sorted(times, key=lambda time: time.starts_at))
+
+
+def to_pay(guest: Guest, *, now: datetime) -> Money | None:
+    """Return what a party will have to pay at the desk, None where there is no price: seven queries."""
+    party = guest.booking.party
+    try:
+        account = takings.party_account(party, party.station, now=now)
+    except UnableToQuote:
+        return None
+    return account.to_come + account.balance
 
 
 def _at_home(rider: Rider, day: date) -> RiderAtHome:

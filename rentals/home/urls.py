@@ -7,6 +7,8 @@ from rentals.home import views
 public = [
     path("visit/<slug:station_slug>/", views.front, name="front"),
     path("visit/<slug:station_slug>/book/", views.book, name="front-book"),
+    path("visit/<slug:station_slug>/lessons/", views.lessons, name="front-lessons"),
+    path("visit/<slug:station_slug>/lessons/<int:lesson_id>/", views.lesson, name="front-lesson"),
     path("visit/<slug:station_slug>/b/<str:token>/", views.visit, name="visit"),
     path("visit/<slug:station_slug>/b/<str:token>/move/", views.move, name="visit-move"),
     path("visit/<slug:station_slug>/b/<str:token>/leave/", views.leave, name="visit-leave"),

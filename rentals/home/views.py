@@ -1,6 +1,6 @@
 """Pages for people at home, open to everybody or behind a secret link; and the staff's page about them."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from django.contrib import messages
@@ -12,12 +12,25 @@ from django.utils.translation import gettext as _
 from rentals.bookings.services import RiderAlreadyOut, UnableToBook, UnableToMoveOuting
 from rentals.home import queries, services
 from rentals.home.doors import HOME, HomeRequest, address_of, front_page, link_page
-from rentals.home.forms import FrontForm, HomeForm, HomeRows, LookForm, TimeForm, known_riders
+from rentals.home.forms import (
+    DayForm,
+    FrontForm,
+    HomeForm,
+    HomeRows,
+    LookForm,
+    PartyForm,
+    TimeForm,
+    known_riders,
+)
 from rentals.home.mapping import PRIVACY, WAIVER
-from rentals.home.models import Front
+from rentals.home.models import Front, Guest
+from rentals.home.states import IN_THE_DAY
+from rentals.lessons import queries as taught
+from rentals.lessons.queries import OpenLesson
+from rentals.lessons.services import LessonFull, UnableToEnrol
 from rentals.lib import clock
 from rentals.lib.access import Act
-from rentals.lib.problems import Refused
+from rentals.lib.problems import Conflict, NotVisible, Refused
 from rentals.people.doors import StaffRequest, may, station_page
 
 TOO_MANY = 429
@@ -68,10 +81,49 @@ def book(request: HomeRequest) -> HttpResponse:
             request, HomeForm(initial=request.POST.dict()), HomeRows(request.POST, today=today, more=True)
         )
     if not _counted(request, services.POSTS):
-        said = _("Too many tries from here. Wait ten minutes, or call us on %(phone)s.")
-        form.add_error(None, said % {"phone": request.front.phone})
+        form.add_error(None, _too_often(request))
         return _form(request, form, rows, status=TOO_MANY)
     return _keep(request, form, rows)
+
+
+@front_page("GET")
+def lessons(request: HomeRequest) -> HttpResponse:
+    """Show the lessons of a day that have a free seat, with level, language and price."""
+    form, day, offers = _offers(request)
+    context = {"front": request.front, "at": request.front.station}
+    return render(request, "home/lessons.html", {**context, "form": form, "day": day, "offers": offers})
+
+
+@front_page("GET", "POST")
+def lesson(request: HomeRequest, lesson_id: int) -> HttpResponse:
+    """Book seats in a lesson from home."""
+    at, now = request.front.station, clock.now()
+    offer = taught.lesson_on_offer(at, lesson_id, now=now)
+    today, more = at.local(now).date(), "more" in request.POST
+    if request.method == "GET":
+        return _lesson_form(request, offer, PartyForm(), HomeRows(None, today=today))
+    form, rows = PartyForm(request.POST), HomeRows(request.POST, today=today, more=more)
+    if more:
+        return _lesson_form(request, offer, PartyForm(initial=request.POST.dict()), rows)
+    if not _counted(request, services.POSTS):
+        form.add_error(None, _too_often(request))
+        return _lesson_form(request, offer, form, rows, status=TOO_MANY)
+    rows_whole = rows.is_valid()
+    if not (form.is_valid() and rows_whole):
+        return _lesson_form(request, offer, form, rows)
+    asked = form.asked_for((offer.starts_at, offer.ends_at), rows, translation.get_language() or "en")
+    try:
+        guest = services.book_lesson(
+            actor=HOME, front_id=request.front.pk, lesson_id=lesson_id, asked=asked, now=now
+        )
+    except LessonFull as full:
+        offer = taught.lesson_on_offer(at, lesson_id, now=now)
+        return _lesson_form(request, offer, form, rows, taken=full, status=full.status)
+    except (UnableToEnrol, UnableToBook, RiderAlreadyOut, services.UnableToRepeat) as refused:
+        if not rows.refuse(refused):
+            form.refuse(refused)
+        return _lesson_form(request, offer, form, rows)
+    return _to_their_page(request, guest)
 
 
 @link_page("GET")
@@ -80,12 +132,16 @@ def visit(request: HomeRequest) -> HttpResponse:
     front, now = request.front, clock.now()
     seen = queries.visit(front, request.guest, now=now)
     context = {"front": front, "at": front.station, "visit": seen, "token": request.token}
+    if request.guest.state in IN_THE_DAY:
+        context["to_pay"] = queries.to_pay(request.guest, now=now)
     return render(request, "home/visit.html", context)
 
 
 @link_page("GET", "POST")
 def move(request: HomeRequest) -> HttpResponse:
-    """Move a booking to another time."""
+    """Move a booking to another time, or to another lesson."""
+    if request.guest.booking.kind == queries.LESSON:
+        return _move_lesson(request)
     front, guest, now = request.front, request.guest, clock.now()
     start = front.station.local(guest.starts_at)
     hours = round((guest.ends_at - guest.starts_at) / timedelta(hours=1))
@@ -180,8 +236,77 @@ def _keep(request: HomeRequest, form: HomeForm, rows: HomeRows) -> HttpResponse:
         if not rows.refuse(refused):
             form.refuse(refused)
         return _form(request, form, rows)
+    return _to_their_page(request, guest)
+
+
+def _to_their_page(request: HomeRequest, guest: Guest) -> HttpResponse:
     token = services.open_link(actor=HOME, guest_id=guest.pk, now=clock.now())
     return redirect("visit", request.front.station.slug, token)
+
+
+def _offers(request: HomeRequest) -> tuple[DayForm, date, list[queries.LessonOffer]]:
+    now = clock.now()
+    today = request.front.station.local(now).date()
+    form = DayForm(request.front, today, request.GET if "day" in request.GET else None)
+    day = form.chosen(today)
+    return form, day, queries.lessons_on(request.front, day, now=now)
+
+
+def _move_lesson(request: HomeRequest) -> HttpResponse:
+    """Show lessons to change to, and change to the one that was chosen."""
+    front, refused = request.front, None
+    chosen = request.POST.get("lesson", "")
+    if chosen.isascii() and chosen.isdecimal():
+        try:
+            services.change_lesson(
+                actor=HOME, guest_id=request.guest.pk, lesson_id=int(chosen[:18]), now=clock.now()
+            )
+        except (Conflict, UnableToBook, NotVisible) as why_not:
+            refused = why_not
+        else:
+            messages.success(request, _("Your seats are changed. We have written to you."))
+            return redirect("visit", front.station.slug, request.token)
+    form, day, offers = _offers(request)
+    context = {"front": front, "at": front.station, "token": request.token, "refused": refused}
+    return render(
+        request,
+        "home/move_lesson.html",
+        {**context, "form": form, "day": day, "offers": offers},
+        status=refused.status if refused else 200,
+    )
+
+
+def _lesson_form(
+    request: HomeRequest,
+    offer: OpenLesson,
+    form: PartyForm,
+    rows: HomeRows,
+    *,
+    taken: Refused | None = None,
+    status: int = 0,
+) -> HttpResponse:
+    wrong = form.is_bound and bool(form.errors or rows.errors)
+    riders = len(rows.forms)
+    price = queries.price_of(request.front, queries.LESSON, offer.spans, riders=riders, now=clock.now())
+    context = {
+        **_party(request, form, rows),
+        "offer": queries.LessonOffer(offer, None),
+        "price": price,
+        "wrong": wrong,
+        "taken": taken,
+    }
+    return render(request, "home/lesson.html", context, status=status or (422 if wrong else 200))
+
+
+def _party(request: HomeRequest, form: PartyForm, rows: HomeRows) -> dict[str, Any]:
+    return {
+        "front": request.front,
+        "at": request.front.station,
+        "form": form,
+        "rows": rows,
+        "waiver": WAIVER,
+        "privacy": PRIVACY,
+    }
 
 
 def _form(
@@ -189,16 +314,27 @@ def _form(
 ) -> HttpResponse:
     wrong = form.is_bound and bool(form.errors or rows.errors)
     context = {
-        "front": request.front,
-        "at": request.front.station,
-        "form": form,
-        "rows": rows,
+        **_party(request, form, rows),
         "wrong": wrong,
         "taken": taken,
-        "waiver": WAIVER,
-        "privacy": PRIVACY,
+        "price": _price(request, form, rows),
     }
     return render(request, "home/book.html", context, status=status or (422 if wrong else 200))
+
+
+def _price(request: HomeRequest, form: HomeForm, rows: HomeRows) -> queries.Price | None:
+    """What the time in the form costs its riders, where it names one."""
+    known = {name: form[name].value() for name in ("day", "starts_at", "hours")}
+    time = TimeForm(known)
+    span = time.span(request.front.station.zone) if time.is_valid() else None
+    if span is None:
+        return None
+    return queries.price_of(request.front, queries.RENTAL, [span], riders=len(rows.forms), now=clock.now())
+
+
+def _too_often(request: HomeRequest) -> str:
+    said = _("Too many tries from here. Wait ten minutes, or call us on %(phone)s.")
+    return said % {"phone": request.front.phone}
 
 
 def _too_many(request: HomeRequest) -> HttpResponse:

@@ -17,6 +17,7 @@ from rentals.home.services.changing import (
     take_offer,
 )
 from rentals.home.services.front import FrontFacts, UnableToOpen, open_front
+from rentals.home.services.lessons import book_lesson, change_lesson
 from rentals.home.services.limits import LOOKS, POSTS, count_post
 from rentals.home.services.links import open_link, revoke_links
 from rentals.home.services.signing import version_of
@@ -42,6 +43,8 @@ __all__ = [
     "UnableToPromise",
     "UnableToRepeat",
     "book_from_home",
+    "book_lesson",
+    "change_lesson",
     "count_post",
     "join_queue",
     "keep_asked",

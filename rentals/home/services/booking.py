@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from typing import Final
@@ -82,10 +83,10 @@ def book_from_home(*, actor: Actor, front: Front, asked: Asked, now: datetime) -
         UnableToPromise: the shed cannot serve all of them, or the last place went to somebody else.
         UnableToRepeat: the form was sent before with other values.
     """
-    done = _done_before(asked)
+    done = done_before(asked)
     if done is not None:
         return done
-    _check(front, asked, now)
+    check_asked(front, asked, now)
     for _try in range(TRIES):
         seen = queries.see(front.station, asked.wish(), phone=front.phone, now=now)
         if not seen.holds:
@@ -106,7 +107,7 @@ def keep_asked(*, actor: Actor, front_id: int, asked: Asked, mark: str, now: dat
     """
     actor.require_system(System.HOME)
     front = locked(front_id)
-    done = _done_before(asked)
+    done = done_before(asked)
     if done is not None:
         return done
     if queries.mark_of(front.station, asked.starts_at) != mark:
@@ -134,10 +135,10 @@ def join_queue(*, actor: Actor, front_id: int, asked: Asked, now: datetime) -> G
     """
     actor.require_system(System.HOME)
     front = locked(front_id)
-    done = _done_before(asked)
+    done = done_before(asked)
     if done is not None:
         return done
-    _check(front, asked, now)
+    check_asked(front, asked, now)
     guest, _riders = _welcome(actor, front, asked, GuestState.WAITING, now)
     telling.queued(guest=guest, front=front, now=now)
     return guest
@@ -163,7 +164,12 @@ def check_time(front: Front, starts_at: datetime, now: datetime) -> None:
         raise bookings.UnableToBook.at("day", said % {"days": front.days_ahead})
 
 
-def _check(front: Front, asked: Asked, now: datetime) -> None:
+def check_asked(front: Front, asked: Asked, now: datetime) -> None:
+    """Refuse what no booking from home may be.
+
+    Raises:
+        UnableToBook: with the fields.
+    """
     check_time(front, asked.starts_at, now)
     if not asked.contact.email:
         raise bookings.UnableToBook.at("contact_email", _("Enter your email, so that we can write to you."))
@@ -175,7 +181,12 @@ def _check(front: Front, asked: Asked, now: datetime) -> None:
             raise bookings.UnableToBook(refused.sentence, fields=fields) from refused
 
 
-def _done_before(asked: Asked) -> Guest | None:
+def done_before(asked: Asked) -> Guest | None:
+    """Return the party that the same form brought before.
+
+    Raises:
+        UnableToRepeat: it had other values.
+    """
     done = Guest.objects.with_booking().filter(once=asked.once).first()
     if done is not None and done.fingerprint != asked.fingerprint():
         raise UnableToRepeat(_("This form was already sent with other values. Reload the page, please."))
@@ -196,6 +207,14 @@ def _welcome(
         note=asked.note,
         now=now,
     )
+    guest = join(booking, riders, asked, state, now)
+    sign(front=front, riders=riders, contact_name=asked.contact.name, language=asked.language, now=now)
+    return guest, riders
+
+
+@inside_write
+def join(booking: Booking, riders: Sequence[Rider], asked: Asked, state: GuestState, now: datetime) -> Guest:
+    """Keep the guest that joins a booking from home with its letters and links."""
     guest = Guest.objects.create(
         booking=booking,
         state=state,
@@ -208,5 +227,4 @@ def _welcome(
         ends_at=asked.ends_at,
     )
     guest.riders.set(riders)
-    sign(front=front, riders=riders, contact_name=asked.contact.name, language=asked.language, now=now)
-    return guest, riders
+    return guest

@@ -80,7 +80,7 @@ def keep_move(
     """
     actor.require_system(System.HOME)
     front = locked(front_id)
-    guest = _found(guest_id)
+    guest = found(guest_id)
     refuse_late(front, guest, now)
     if guest.state != GuestState.BOOKED:
         raise UnableToMoveGuest(_("This booking is not in force any more. Book anew, please."))
@@ -111,7 +111,7 @@ def leave(*, actor: Actor, guest_id: int, now: datetime) -> Guest:
         UnableToMoveGuest, UnableToMoveOuting: a rider is out already, or it is over.
     """
     actor.require_system(System.HOME)
-    guest = _found(guest_id)
+    guest = found(guest_id)
     if guest.state == GuestState.LEFT:
         return guest
     front = Front.objects.select_related("station").get(station=guest.booking.party.station)
@@ -131,7 +131,7 @@ def take_offer(*, actor: Actor, guest_id: int, now: datetime) -> Guest:
         UnableToMoveGuest: the offer is over.
     """
     actor.require_system(System.HOME)
-    guest = _found(guest_id)
+    guest = found(guest_id)
     if guest.state == GuestState.BOOKED:
         return guest
     if guest.state != GuestState.OFFERED or guest.offer_until is None or guest.offer_until <= now:
@@ -180,7 +180,8 @@ def may_change(front: Front, guest: Guest, now: datetime) -> bool:
     return now <= first - timedelta(minutes=front.change_until_min)
 
 
-def _found(guest_id: int) -> Guest:
+def found(guest_id: int) -> Guest:
+    """Return a party, locked for a write where the database can."""
     return Guest.objects.with_booking().select_for_update(of=("self",)).get(pk=guest_id)
 
 

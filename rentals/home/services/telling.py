@@ -37,18 +37,14 @@ class Kind(StrEnum):
     THANKS = "thanks"
 
 
-WITH_CALENDAR = {
-    Kind.CONFIRMED: ical.Method.PUBLISH,
-    Kind.CHANGED: ical.Method.PUBLISH,
-    Kind.CANCELLED: ical.Method.CANCEL,
-}
+WITH_CALENDAR = (Kind.CONFIRMED, Kind.CHANGED, Kind.CANCELLED, Kind.REMINDER)
 
 
 @inside_write
 def confirm(*, guest: Guest, front: Front, now: datetime) -> None:
     """Say that a party is booked."""
     _note_told(guest, now)
-    _write(guest, front, Kind.CONFIRMED, f"{guest.version}", now)
+    _write(guest, front, Kind.CONFIRMED, f"{guest.version}", now, to_pay=queries.to_pay(guest, now=now))
 
 
 @inside_write
@@ -152,7 +148,7 @@ def _write(guest: Guest, front: Front, kind: Kind, key: str, now: datetime, **mo
         context = {"front": front, "at": front.station, "visit": seen, "party": party, "link": link, **more}
         text = render_to_string(f"home/letters/{kind}.txt", context)
         subject, _blank, body = text.strip().partition("\n\n")
-        calendar = _calendar(front, guest, seen, kind, link, now)
+        calendar = calendar_of(front, guest, seen, kind, link, now) if kind in WITH_CALENDAR else ""
     mail.write_letter(
         event=f"booking:{guest.booking_id}:{kind}:{key}".rstrip(":"),
         about=f"booking:{guest.booking_id}",
@@ -165,23 +161,29 @@ def _write(guest: Guest, front: Front, kind: Kind, key: str, now: datetime, **mo
     )
 
 
-def _calendar(front: Front, guest: Guest, seen: queries.Visit, kind: Kind, link: str, now: datetime) -> str:
-    method = WITH_CALENDAR.get(kind)
-    if method is None:
-        return ""
+def calendar_of(front: Front, guest: Guest, seen: queries.Visit, kind: Kind, link: str, now: datetime) -> str:
+    """Return a party's times for its calendar: those that stand, and those that were called off.
+
+    RFC 5546, 3.2.5: what cancels names one event only; several are published with their status.
+    """
     station = front.station
-    happening = ical.Happening(
-        uid=f"booking-{guest.booking_id}@{station.slug}.marram",
-        starts_at=seen.starts_at,
-        ends_at=seen.ends_at,
-        summary=_("Windsurfing at %(station)s") % {"station": station.name},
-        description=link,
-        place=station.name,
-        latitude_deg=station.latitude_deg,
-        longitude_deg=station.longitude_deg,
-        changed_at=now,
-        sequence=guest.version,
-        cancelled=method == ical.Method.CANCEL,
-    )
-    made = ical.calendar([happening], method=method, organizer_email=settings.DEFAULT_FROM_EMAIL)
+    gone = kind == Kind.CANCELLED
+    happenings = [
+        ical.Happening(
+            uid=f"{time.uid}@{station.slug}.marram",
+            starts_at=time.starts_at,
+            ends_at=time.ends_at,
+            summary=time.name or _("Windsurfing at %(station)s") % {"station": station.name},
+            description=link,
+            place=station.name,
+            latitude_deg=station.latitude_deg,
+            longitude_deg=station.longitude_deg,
+            changed_at=now,
+            sequence=guest.version,
+            cancelled=gone or not time.stands,
+        )
+        for time in seen.all_times
+    ]
+    method = ical.Method.CANCEL if gone and len(happenings) == 1 else ical.Method.PUBLISH
+    made = ical.calendar(happenings, method=method, organizer_email=settings.DEFAULT_FROM_EMAIL)
     return made.decode()

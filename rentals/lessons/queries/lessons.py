@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db.models import Count, Q
+from django.utils.translation import gettext as _
 
 from rentals.bookings.models import Outing
 from rentals.fleet.models import Hold, Item
@@ -139,25 +140,51 @@ def open_lessons(station: Station, day: date, *, now: datetime) -> tuple[OpenLes
     start, end = day_bounds(day, station.zone)
     today = Lesson.objects.planned().between(start, end).filter(course__station=station, starts_at__gt=now)
     found = list(today.select_related("course"))
+    to_come = _to_come(found, now)
+    offered = []
+    for lesson in found:
+        with_it = [
+            each for each in to_come[lesson.course_id] if lesson.course.sold_whole or each.pk == lesson.pk
+        ]
+        offer = _offer(lesson, with_it)
+        if offer.left > 0 and with_it[0].pk == lesson.pk:
+            offered.append(offer)
+    return tuple(offered)
+
+
+def lesson_on_offer(station: Station, lesson_id: int, *, now: datetime) -> OpenLesson:
+    """Return one lesson as a seat in it is offered, full or not: two queries.
+
+    Raises:
+        NotVisible: none such here, or it is called off or has begun.
+    """
+    rows = Lesson.objects.planned().filter(pk=lesson_id, course__station=station, starts_at__gt=now)
+    lesson = rows.select_related("course").first()
+    if lesson is None:
+        raise NotVisible(_("There is no such lesson to come."))
+    with_it = [
+        each
+        for each in _to_come([lesson], now)[lesson.course_id]
+        if each.pk == lesson.pk or (lesson.course.sold_whole and each.starts_at >= lesson.starts_at)
+    ]
+    return _offer(lesson, with_it)
+
+
+def _to_come(lessons: Sequence[Lesson], now: datetime) -> defaultdict[int, list[Lesson]]:
+    """The lessons to come of some lessons' courses, by course, with how many seats are taken: a query."""
     counted = Count(
         "seats", filter=Q(seats__live=True) & ~Q(seats__outing__state__in=("cancelled", "no_show"))
     )
     to_come: defaultdict[int, list[Lesson]] = defaultdict(list)
-    rows = Lesson.objects.planned().filter(course__in=[each.course_id for each in found], starts_at__gt=now)
+    rows = Lesson.objects.planned().filter(course__in=[each.course_id for each in lessons], starts_at__gt=now)
     for lesson in rows.annotate(taken=counted).order_by("starts_at", "id"):
         to_come[lesson.course_id].append(lesson)
-    offered = []
-    for lesson in found:
-        course = lesson.course
-        with_it = [each for each in to_come[course.pk] if course.sold_whole or each.pk == lesson.pk]
-        left = course.seats - max(int(each.taken) for each in with_it)  # type: ignore[attr-defined]  # annotated
-        if left > 0 and with_it[0].pk == lesson.pk:
-            offered.append(_offer(lesson, with_it, left))
-    return tuple(offered)
+    return to_come
 
 
-def _offer(lesson: Lesson, with_it: Sequence[Lesson], left: int) -> OpenLesson:
+def _offer(lesson: Lesson, with_it: Sequence[Lesson]) -> OpenLesson:
     course = lesson.course
+    taken = max(int(each.taken) for each in with_it)  # type: ignore[attr-defined]  # annotated
     return OpenLesson(
         lesson_id=lesson.pk,
         name=course.name,
@@ -168,7 +195,7 @@ def _offer(lesson: Lesson, with_it: Sequence[Lesson], left: int) -> OpenLesson:
         starts_at=lesson.starts_at,
         ends_at=lesson.ends_at,
         seats=course.seats,
-        left=left,
+        left=max(course.seats - taken, 0),
         spans=tuple((each.starts_at, each.ends_at) for each in with_it),
     )
 

@@ -25,7 +25,14 @@ from rentals.lessons.services.crew import (
 from rentals.lessons.services.feeds import MadeFeed, make_feed, revoke_feed
 from rentals.lessons.services.moving import Change, LessonMoved, change_lessons, note_told
 from rentals.lessons.services.progress import UnableToNoteProgress, change_level, note_progress
-from rentals.lessons.services.seats import LessonFull, UnableToEnrol, enrol, set_groups, take_seats
+from rentals.lessons.services.seats import (
+    LessonFull,
+    UnableToEnrol,
+    change_seats,
+    enrol,
+    set_groups,
+    take_seats,
+)
 
 __all__ = [
     "MOST_LESSONS",
@@ -47,6 +54,7 @@ __all__ = [
     "change_course",
     "change_lessons",
     "change_level",
+    "change_seats",
     "drop_shift",
     "end_absence",
     "enrol",

@@ -6,6 +6,8 @@ from datetime import date, datetime
 from uuid import UUID
 
 from django.db import IntegrityError
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
 from rentals.audit import services as journal
 from rentals.bookings import services as bookings
@@ -133,13 +135,62 @@ def take_seats(
         with savepoint():
             Seat.objects.bulk_create(seats)
     except IntegrityError as error:
-        raise LessonFull(f"Somebody took the last seat in {course.name} just now.") from error
+        raise _last_seat_gone(course) from error
     lines = [
         journal.Line("lesson", seat.lesson_id, f"{seat.outing.rider} has seat {seat.number}")
         for seat in seats
     ]
     journal.record(actor=actor, act=act, station_id=course.station_id, lines=lines, now=now)
     return booking, seats
+
+
+@inside_write
+def change_seats(
+    *, actor: Actor, act: Act | System, booking: Booking, lesson_id: int, now: datetime
+) -> list[Seat]:
+    """Give a booking's students seats in another single lesson, as part of a write that has asked who may.
+
+    Raises:
+        NotVisible, LessonFull, UnableToEnrol: as `enrol`; a course taken as a whole is not changed so.
+        UnableToMoveOuting: a student has the kit or is afloat.
+        RiderAlreadyOut: a student has something else then.
+    """
+    held = Seat.objects.taken().filter(outing__booking=booking)
+    rows = Lesson.objects.filter(pk__in=[lesson_id, *held.values_list("lesson_id", flat=True)])
+    # One after another by number, so that two who change places do not wait for each other.
+    courses = {pk: locked_course(None, pk) for pk in sorted({row.course_id for row in rows})}
+    seats = list(held.select_related("lesson", "outing__rider", "outing__station").order_by("number"))
+    to = next((courses[row.course_id] for row in rows if row.pk == lesson_id), None)
+    if to is None or to.station_id != booking.party.station_id:
+        raise NotVisible(_("There is no such lesson here."))
+    if not seats or to.sold_whole or any(courses[seat.lesson.course_id].sold_whole for seat in seats):
+        raise UnableToEnrol(_("A whole course is not changed here. Call us, or cancel it and book anew."))
+    (lesson,) = _lessons_of(to, lesson_id, now)
+    numbers = _free_numbers(to, lesson, len(seats))
+    day = to.station.local(lesson.starts_at).date()
+    for place, seat in enumerate(seats):
+        _check_student(to, seat.outing.rider, place, day)
+    bookings.retime(
+        actor=actor,
+        act=act,
+        outings=[seat.outing for seat in seats],
+        starts_at=lesson.starts_at,
+        ends_at=lesson.ends_at,
+        why=f"changed to {to.name}",
+        now=now,
+    )
+    try:
+        with savepoint():
+            for seat, number in zip(seats, numbers, strict=True):
+                seat.lesson, seat.number, seat.group_no, seat.taken_at = lesson, number, None, now
+                seat.save()
+    except IntegrityError as error:
+        raise _last_seat_gone(to) from error
+    lines = [
+        journal.Line("lesson", lesson.pk, f"{seat.outing.rider} has seat {seat.number}") for seat in seats
+    ]
+    journal.record(actor=actor, act=act, station_id=to.station_id, lines=lines, now=now)
+    return seats
 
 
 @write
@@ -184,9 +235,10 @@ def _lessons_of(course: Course, lesson_id: int, now: datetime) -> list[Lesson]:
     if lesson is None:
         raise NotVisible("There is no such lesson here.")
     if lesson.state != LessonState.PLANNED:
-        raise UnableToEnrol(f"{course.name} is called off: {lesson.why} Choose another lesson.")
+        said = _("%(course)s is called off: %(why)s Choose another lesson.")
+        raise UnableToEnrol(said % {"course": course.name, "why": lesson.why})
     if lesson.ends_at <= now:
-        raise UnableToEnrol(f"{course.name} is over. Choose another lesson.")
+        raise UnableToEnrol(_("%(course)s is over. Choose another lesson.") % {"course": course.name})
     if not course.sold_whole:
         return [lesson]
     to_come = Lesson.objects.planned().filter(course=course, starts_at__gte=lesson.starts_at)
@@ -204,17 +256,26 @@ def _free_numbers(course: Course, lesson: Lesson, wanted: int) -> list[int]:
     taken = set(seats.values_list("number", flat=True))
     free = [number for number in range(1, course.seats + 1) if number not in taken]
     if len(free) < wanted:
-        day = f"{course.station.local(lesson.starts_at):%a %-d %b, %H:%M}"
-        left = f"{len(free)} of {course.seats} seats {'is' if len(free) == 1 else 'are'} left"
-        raise LessonFull(f"{left} in {course.name}, {day}. Choose another lesson, or enter fewer riders.")
+        when = date_format(course.station.local(lesson.starts_at), "D j M, H:i")
+        one = _("%(left)s of %(seats)s seats is left in %(course)s, %(when)s.")
+        many = _("%(left)s of %(seats)s seats are left in %(course)s, %(when)s.")
+        said = f"{one if len(free) == 1 else many} {_('Choose another lesson, or enter fewer riders.')}"
+        told = {"left": len(free), "seats": course.seats, "course": course.name, "when": when}
+        raise LessonFull(said % told)
     return free[:wanted]
+
+
+def _last_seat_gone(course: Course) -> LessonFull:
+    return LessonFull(_("Somebody took the last seat in %(course)s just now.") % {"course": course.name})
 
 
 def _check_student(course: Course, rider: Rider, place: int, day: date) -> None:
     """Refuse a student too young for the course, or more than one level below it."""
+    told = {"course": course.name, "rider": rider, "years": course.youngest_years}
     if rider.age_on(day) < course.youngest_years:
-        sentence = f"{course.name} is for riders from {course.youngest_years} years on."
-        raise UnableToEnrol(sentence, fields={f"riders.{place}.born_on": sentence})
+        said = _("%(course)s is for riders from %(years)s years on.") % told
+        raise UnableToEnrol(said, fields={f"riders.{place}.born_on": said})
     if Level(rider.level).rank < Level(course.level).rank - 1:
-        sentence = f"{course.name} is for {course.level} riders; {rider} is {rider.level}."
-        raise UnableToEnrol(sentence, fields={f"riders.{place}.level": sentence})
+        said = _("%(course)s is for %(wanted)s riders; %(rider)s is %(level)s.")
+        told |= {"wanted": _(course.level), "level": _(rider.level)}
+        raise UnableToEnrol(said % told, fields={f"riders.{place}.level": said % told})

@@ -39,6 +39,7 @@ from rentals.takings.queries.prices import (
     prices_set,
     quote,
     quote_booking,
+    quote_each,
     quote_extension,
 )
 from rentals.takings.queries.vouchers import VoucherLeft, VoucherStory, voucher_for, vouchers_at
@@ -81,6 +82,7 @@ __all__ = [
     "prices_set",
     "quote",
     "quote_booking",
+    "quote_each",
     "quote_extension",
     "receipt_for",
     "sales_by_day",

@@ -78,6 +78,15 @@ def quote(station: Station, wanted: Sequence[Wanted], *, as_of: datetime) -> Quo
     return Quote(currency=book.terms.currency, as_of=as_of, lines=lines)
 
 
+def quote_each(station: Station, wanted: Sequence[Wanted], *, as_of: datetime) -> list[Line | None]:
+    """Return what each of several wishes costs by itself, None where there is no price: three queries."""
+    try:
+        book = price_book(station, as_of=as_of)
+    except UnableToQuote:
+        return [None] * len(wanted)
+    return [_line_or_none(book, each) for each in wanted]
+
+
 def quote_booking(
     station: Station,
     *,
@@ -144,6 +153,13 @@ def _line_of(book: PriceBook, wanted: Wanted, number: int) -> Line:
     except UnableToQuote as refused:
         fields = {f"wanted.{number}.{name}": said for name, said in refused.fields.items()}
         raise UnableToQuote(refused.sentence, fields=fields) from refused
+
+
+def _line_or_none(book: PriceBook, wanted: Wanted) -> Line | None:
+    try:
+        return quotes.line_of(book, wanted)
+    except UnableToQuote:
+        return None
 
 
 def _row(book: PriceBook, good: Good, day: date) -> ListRow:

@@ -1,8 +1,11 @@
 """People at home, for every test of their pages."""
 
+from datetime import datetime
+
 import pytest
 from django.core.cache import cache
 
+from rentals.lib import clock
 from tests.rentals.home.house import House
 from tests.rentals.walk import Walk
 
@@ -11,6 +14,12 @@ from tests.rentals.walk import Walk
 def _forget() -> None:
     """What one test looked at is not shown in the next."""
     cache.clear()
+
+
+@pytest.fixture(autouse=True)
+def _at(now: datetime, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pages and tasks read the clock of the tests."""
+    monkeypatch.setattr(clock, "now", lambda: now)
 
 
 @pytest.fixture

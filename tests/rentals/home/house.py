@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID, uuid4
 
+from django.urls import reverse
 from django.utils import timezone
 
 from rentals.bookings import services as bookings
@@ -13,6 +14,7 @@ from rentals.bookings.models import Outing, Party
 from rentals.bookings.services import Contact
 from rentals.home import queries, services
 from rentals.home.models import Front, Guest
+from rentals.lessons.models import Lesson
 from rentals.lib.access import System, service
 from rentals.mail.models import Letter
 from rentals.people.services import RiderFacts
@@ -31,6 +33,9 @@ ADA = RiderFacts(
     waiver=True,
 )
 """An adult for whom the usual shed has one rig in the usual wind."""
+
+PUPIL = replace(ADA, level="beginner")
+"""Somebody for the usual lesson."""
 
 
 class House:
@@ -75,6 +80,17 @@ class House:
         """Book from home."""
         asked = self.asked(*riders, **other)
         return services.book_from_home(actor=HOME, front=self.front, asked=asked, now=now or self.cast.now)
+
+    def take(self, lesson: Lesson, *riders: RiderFacts, now: datetime | None = None, **other: Any) -> Guest:
+        """Take seats in a lesson from home."""
+        asked = replace(self.asked(*riders, **other), starts_at=lesson.starts_at, ends_at=lesson.ends_at)
+        return services.book_lesson(
+            actor=HOME,
+            front_id=self.front.pk,
+            lesson_id=lesson.pk,
+            asked=asked,
+            now=now or self.cast.now,
+        )
 
     def queue(self, *riders: RiderFacts, **other: Any) -> Guest:
         """Join the waiting list."""
@@ -172,6 +188,11 @@ class House:
             "riders-0-waiver": "on",
         }
         return {**usual, **other}
+
+
+def place(house: House, name: str, *more: object) -> str:
+    """An address of the station's."""
+    return reverse(name, args=[house.cast.tarrow.slug, *more])
 
 
 def utc(moment: datetime) -> datetime:

@@ -12,7 +12,8 @@ from rentals.home import queries, services
 from rentals.home.services.limits import POSTS
 from rentals.lib.access import NOBODY, Actor, System, service
 from rentals.lib.problems import NotAllowed, NotVisible
-from tests.rentals.home.house import House
+from tests.rentals.home.house import PUPIL, House
+from tests.rentals.lessons.school import School
 from tests.rentals.test_doors import ROLES
 
 Call = Callable[..., object]
@@ -49,6 +50,23 @@ def move(house: House) -> Call:
     )
 
 
+def take_seat(house: House) -> Call:
+    lesson, asked = School(house.cast).lesson(), house.asked(PUPIL)
+    return partial(
+        services.book_lesson,
+        front_id=house.front.pk,
+        lesson_id=lesson.pk,
+        asked=asked,
+        now=house.cast.now,
+    )
+
+
+def change_seat(house: House) -> Call:
+    school = School(house.cast)
+    guest, other = house.take(school.lesson(), PUPIL), school.lesson(hours=(16,))
+    return partial(services.change_lesson, guest_id=guest.pk, lesson_id=other.pk, now=house.cast.now)
+
+
 def offer(house: House) -> Call:
     guest = house.queue()
     mark = queries.mark_of(house.cast.tarrow, guest.starts_at)
@@ -75,6 +93,8 @@ BY_ITSELF: dict[str, tuple[Callable[[House], Call], System]] = {
         ),
         System.HOME,
     ),
+    "book_lesson": (take_seat, System.HOME),
+    "change_lesson": (change_seat, System.HOME),
     "leave": (
         lambda house: partial(services.leave, guest_id=house.book().pk, now=house.cast.now),
         System.HOME,

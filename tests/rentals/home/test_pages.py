@@ -1,30 +1,18 @@
 """What a browser at home gets: open pages without names, secret pages with care, and nothing typed lost."""
 
 import re
-from datetime import datetime
 from html.parser import HTMLParser
 from urllib.parse import urljoin, urlsplit
 
 import pytest
 from django.test import Client
-from django.urls import reverse
 
 from rentals.home import services
 from rentals.home.models import Front, Guest, Link
-from rentals.lib import clock
 from tests.rentals.browser import Form, protected, signed_in
-from tests.rentals.home.house import HOME, House
+from tests.rentals.home.house import HOME, House, place
 
 LOOK = {"half": "afternoon", "hours": "2", "r0-mass_kg": "72", "r0-level": "advanced"}
-
-
-@pytest.fixture(autouse=True)
-def _at(now: datetime, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(clock, "now", lambda: now)
-
-
-def place(house: House, name: str, *more: object) -> str:
-    return reverse(name, args=[house.cast.tarrow.slug, *more])
 
 
 class TestTheOpenPage:

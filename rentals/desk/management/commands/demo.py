@@ -47,6 +47,8 @@ class Command(BaseCommand):
         port: int = options["port"]
         if not options["only_load"] and _taken(port):
             raise CommandError(f"Port {port} is taken. Stop what uses it, or give another with --port.")
+        # Letters of the scenario are written in this process and lead to the pages of the next.
+        settings.PUBLIC_URL = f"http://localhost:{port}"
         call_command("migrate", verbosity=0, skip_checks=True)
         self._load()
         now = self._now()
@@ -92,7 +94,7 @@ class Command(BaseCommand):
         environment = {
             **os.environ,
             "MARRAM_CLOCK_SHIFT_S": str(shift),
-            "MARRAM_PUBLIC_URL": f"http://localhost:{port}",
+            "MARRAM_PUBLIC_URL": settings.PUBLIC_URL,
         }
         starts: Counter[str] = Counter()
         with ExitStack() as children:
