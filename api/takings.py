@@ -1,4 +1,4 @@
-"""Money: the price list and quotes, accounts of parties, payments and refunds."""
+"""Money: quotes, accounts of parties, charges, payments, refunds and damage excess."""
 
 from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
@@ -12,7 +12,7 @@ from rest_framework.response import Response
 from api.endpoint import Asked, Endpoint
 from api.schema import operation
 from api.shapes import Choice, Day, In, Moment, Note, Out, Reason, Text
-from rentals.bookings.models import Party
+from rentals.bookings.models import Booking, Party
 from rentals.lib import clock
 from rentals.lib.money import Money
 from rentals.lib.problems import NotVisible
@@ -104,49 +104,6 @@ class QuoteIn(In):
     wanted = serializers.ListField(child=WantedIn(), min_length=1, max_length=MOST_WANTED)
 
 
-class UnitPrice(Out):
-    """What a unit costs."""
-
-    unit = serializers.ChoiceField(Unit.values)
-    price = MoneyField()
-
-
-class ListRow(Out):
-    """A good of the price list."""
-
-    good = serializers.CharField(source="good.code")
-    name = serializers.CharField(source="good.name")
-    kind = serializers.ChoiceField(Good.Kind.values, source="good.kind")
-    usual = serializers.BooleanField(source="good.usual")
-    included = serializers.CharField(source="good.included")
-    prices = UnitPrice(many=True)
-    card_hours = serializers.IntegerField(allow_null=True)
-
-
-class DayQuery(In):
-    """Which day."""
-
-    day = Day(required=False, help_text="Today when left out.")
-
-
-class Prices(Endpoint):
-    """The price list."""
-
-    @operation("list_prices", ListRow, many=True, query=DayQuery)
-    def get(self, request: Asked, station: str) -> Response:
-        """Return what is sold on a day, tax within; nothing where no prices are set."""
-        at, asked, now = self.station(station), self.query(DayQuery), clock.now()
-        try:
-            rows = queries.price_list(at, asked.get("day", at.local(now).date()), as_of=now)
-        except queries.UnableToQuote:
-            rows = ()
-        found = [
-            {**_told(row), "prices": [{"unit": unit, "price": price} for unit, price in row.prices]}
-            for row in rows
-        ]
-        return Response(ListRow(found, many=True).data)
-
-
 class Quotes(Endpoint):
     """Quotes."""
 
@@ -230,6 +187,42 @@ class PaymentIn(In):
     note = Note(help_text="Such as the slip's number; needed for a refund.")
 
 
+class AmountIn(In):
+    """An amount alone."""
+
+    amount = AmountText()
+
+
+class WhyIn(In):
+    """A reason."""
+
+    why = Text()
+
+
+class GoodIn(In):
+    """Units of a good."""
+
+    good = Text(most=CODE)
+    unit = Choice(Unit.values)
+    count = serializers.IntegerField(min_value=1, max_value=MOST_OF_ONE, default=1)
+    day = Day(required=False, help_text="Whose price holds; today when left out.")
+
+
+class GoodsIn(In):
+    """Goods to charge."""
+
+    goods = serializers.ListField(child=GoodIn(), min_length=1, max_length=MOST_WANTED)
+
+
+class NamedIn(In):
+    """A charge at a price named by staff."""
+
+    text = Text(most=120)
+    amount = AmountText()
+    good = Text(most=CODE, help_text="The good that it is taxed as.")
+    why = Text()
+
+
 class Account(Endpoint):
     """A party's account."""
 
@@ -239,6 +232,19 @@ class Account(Endpoint):
         return _account(self, party_id)
 
 
+class BookingAccount(Endpoint):
+    """The account that a booking is on."""
+
+    @operation("get_account_of_booking", AccountShape)
+    def get(self, request: Asked, booking_id: int) -> Response:
+        """Return the account of the party that booked: owed, paid, and what is still to be charged."""
+        seen = Booking.objects.filter(party__station_id__in=request.actor.station_ids, pk=booking_id)
+        booking = seen.first()
+        if booking is None:
+            raise NotVisible("There is no such booking here.")
+        return _account(self, booking.party_id)
+
+
 class Charges(Endpoint):
     """Charging a party."""
 
@@ -246,6 +252,78 @@ class Charges(Endpoint):
     def post(self, request: Asked, party_id: int) -> Response:
         """Charge what the party's outings cost and is not charged yet: their time as promised, late fees."""
         services.charge_due(actor=request.actor, party_id=party_id, once=self.once(), now=clock.now())
+        return _account(self, party_id, HTTPStatus.CREATED)
+
+
+class GoodsCharges(Endpoint):
+    """Goods charged to a party."""
+
+    pointers: ClassVar[Mapping[str, str]] = {name: f"/goods/0/{name}" for name in ("good", "unit", "count")}
+
+    @operation("charge_goods", AccountShape, status=HTTPStatus.CREATED, body=GoodsIn, once=True)
+    def post(self, request: Asked, party_id: int) -> Response:
+        """Charge goods of today's list: storage, repairs, lessons by the seat."""
+        party = party_at(self, party_id)
+        today = party.station.local(clock.now()).date()
+        wanted = [queries.Wanted(**{"day": today, **each}) for each in self.body(GoodsIn)["goods"]]
+        services.charge_goods(
+            actor=request.actor, party_id=party_id, wanted=wanted, once=self.once(), now=clock.now()
+        )
+        return _account(self, party_id, HTTPStatus.CREATED)
+
+
+class NamedCharges(Endpoint):
+    """Prices named by staff."""
+
+    @operation("charge_named", AccountShape, status=HTTPStatus.CREATED, body=NamedIn, once=True)
+    def post(self, request: Asked, party_id: int) -> Response:
+        """Charge a price that staff name, such as for damage, with the reason."""
+        named = services.Named(**self.body(NamedIn))
+        services.charge_named(
+            actor=request.actor, party_id=party_id, named=named, once=self.once(), now=clock.now()
+        )
+        return _account(self, party_id, HTTPStatus.CREATED)
+
+
+class TakeBackCharge(Endpoint):
+    """A charge taken back."""
+
+    @operation("take_back_charge", AccountShape, status=HTTPStatus.CREATED, body=WhyIn, once=True)
+    def post(self, request: Asked, charge_id: int) -> Response:
+        """Take a charge back whole by a contra charge; both stay on the account."""
+        taken = services.take_back_charge(
+            actor=request.actor, charge_id=charge_id, **self.body(WhyIn), once=self.once(), now=clock.now()
+        )
+        return _account(self, taken.party_id, HTTPStatus.CREATED)
+
+
+class Excess(Endpoint):
+    """Damage excess held for a party."""
+
+    @operation("hold_excess", PaymentShape, status=HTTPStatus.CREATED, body=PaymentIn, once=True)
+    def post(self, request: Asked, party_id: int) -> Response:
+        """Record a damage excess that is held until the kit is back."""
+        return _pay(self, services.hold_excess, party_id)
+
+
+class ExcessBack(Endpoint):
+    """Damage excess paid back."""
+
+    @operation("return_excess", PaymentShape, status=HTTPStatus.CREATED, body=PaymentIn, once=True)
+    def post(self, request: Asked, party_id: int) -> Response:
+        """Record damage excess paid back, at most what is held."""
+        return _pay(self, services.return_excess, party_id)
+
+
+class ExcessKept(Endpoint):
+    """Damage excess kept."""
+
+    @operation("keep_excess", AccountShape, status=HTTPStatus.CREATED, body=AmountIn, once=True)
+    def post(self, request: Asked, party_id: int) -> Response:
+        """Let damage excess pay for what a party owes, such as the damage that was charged."""
+        services.keep_excess(
+            actor=request.actor, party_id=party_id, **self.body(AmountIn), once=self.once(), now=clock.now()
+        )
         return _account(self, party_id, HTTPStatus.CREATED)
 
 
@@ -277,14 +355,20 @@ def _pay(endpoint: Endpoint, do: Callable[..., Payment], party_id: int) -> Respo
 
 
 def _account(endpoint: Endpoint, party_id: int, status: int = HTTPStatus.OK) -> Response:
+    party = party_at(endpoint, party_id)
+    account = queries.party_account(party, party.station, now=clock.now())
+    return endpoint.say(AccountShape, account, status)
+
+
+def party_at(endpoint: Endpoint, party_id: int) -> Party:
+    """Return a party that the caller may see, on its station's clock: one query.
+
+    Raises:
+        NotVisible: there is none of that number for this actor.
+    """
     seen = Party.objects.filter(station_id__in=endpoint.request.actor.station_ids).select_related("station")
     party = seen.filter(pk=party_id).first()
     if party is None:
         raise NotVisible("There is no such party here.")
     endpoint.on_clock_of(party.station)
-    account = queries.party_account(party, party.station, now=clock.now())
-    return endpoint.say(AccountShape, account, status)
-
-
-def _told(row: queries.ListRow) -> dict[str, Any]:
-    return {"good": row.good, "card_hours": row.card_hours}
+    return party

@@ -240,4 +240,4 @@ def initial_terms(terms: Terms | None) -> dict[str, Any]:
         return asdict(TermsFacts(currency="EUR", seller_name=""))
     kept = {name: getattr(terms, name) for name in TermsForm.base_fields if hasattr(terms, name)}
     amounts = ("late_step", "late_most", "excess")
-    return {**kept, **{name: terms.money(getattr(terms, f"{name}_minor")).amount for name in amounts}}
+    return {**kept, **{name: getattr(terms, name).amount for name in amounts}}

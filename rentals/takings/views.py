@@ -255,8 +255,6 @@ def _done(request: StaffRequest, party_id: int, deed: str, form: OnceForm) -> bo
         values = _wanted(values, request.station.local(now).date())
     elif deed in _OF_A_ROW:
         del values["party_id"]
-    if deed == "take-back":
-        del values["once"]
     try:
         DEEDS[deed].do(actor=request.actor, now=now, **values)
     except (services.UnableToTake, queries.UnableToQuote, Conflict) as refused:
@@ -278,12 +276,14 @@ def _put_cash(request: StaffRequest, form: forms.AmountForm) -> bool:
 
 def _close(request: StaffRequest, day: date, form: forms.CloseForm) -> bool:
     values = {name: form.cleaned_data[name] for name in ("cash", "left", "note")}
+    once = form.cleaned_data["once"]
     try:
         services.close_day(
             actor=request.actor,
             station_id=request.station.pk,
             day=day,
             counted=services.Counted(**values),
+            once=once,
             now=clock.now(),
         )
     except (services.UnableToTake, Conflict) as refused:
@@ -321,23 +321,25 @@ def _price_forms(request: StaffRequest) -> dict[str, OnceForm]:
 def _set(request: StaffRequest, which: str, form: OnceForm) -> bool:
     values = {name: value for name, value in form.cleaned_data.items() if name != "once"}
     who: dict[str, Any] = {"actor": request.actor, "station_id": request.station.pk, "now": clock.now()}
+    once = form.cleaned_data["once"]
     try:
         if isinstance(form, forms.TermsForm):
             services.keep_terms(facts=form.facts(), **who)
         elif which == "good":
             services.keep_good(facts=services.GoodFacts(**values), **who)
         elif which == "season":
-            services.keep_season(**values, **who)
+            services.keep_season(**values, once=once, **who)
         elif which == "drop":
             services.drop_season(season_id=int(values["season_id"]), **who)
         elif which == "tax":
-            services.set_tax_rate(**values, **who)
+            services.set_tax_rate(**values, once=once, **who)
         else:
             hours, season = values.pop("card_hours"), values.pop("season_id")
             services.set_price(
                 **values,
                 card_hours=None if hours is None else int(hours),
                 season_id=int(season) if season else None,
+                once=once,
                 **who,
             )
     except (services.UnableToPrice, Conflict) as refused:

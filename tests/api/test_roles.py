@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -10,7 +11,7 @@ from django.contrib.auth.hashers import make_password
 
 from api.urls import urlpatterns
 from rentals.bench.services import recall_kit
-from rentals.bookings.models import Outing
+from rentals.bookings.models import Outing, Party
 from rentals.incidents import services as incidents
 from rentals.lessons.models import Lesson
 from rentals.lessons.services import CourseFacts, plan_course
@@ -211,6 +212,79 @@ def _paid_ahead(cast: Cast) -> str:
     return place
 
 
+A_PRICE = {"good": "full-kit", "unit": "hour", "amount": "27", "valid_from": "2027-08-01"}
+AN_END = {"good": "full-kit", "unit": "week", "valid_from": "2027-08-01"}
+A_GOOD = {"name": "Fin", "kind": "extra", "tax": "standard"}
+A_SEASON = {"name": "August", "first_day": "2027-08-01", "last_day": "2027-08-31"}
+A_RATE = {"name": "standard", "pct": "24", "since": "2028-01-01"}
+TERMS = {"currency": "EUR", "seller_name": "Tarrow"}
+GOODS = {"goods": [{"good": "harness", "unit": "piece", "count": 2}]}
+DAMAGE = {"text": "Fin", "amount": "30", "good": "harness", "why": "Ran aground"}
+A_CREDIT = {"amount": "5", "why": "Comes again"}
+A_CLOSE = {"day": "2027-07-14", "cash": "0", "left": "0"}
+
+
+def _account_of_a_booking(cast: Cast) -> str:
+    assert PriceList(cast)
+    return f"/bookings/{cast.booked()[0].booking_id}/account/"
+
+
+def _a_season(cast: Cast) -> str:
+    season = PriceList(cast).keep_season("August", date(2027, 8, 1), date(2027, 8, 31))
+    return f"/stations/{cast.tarrow.slug}/seasons/{season.pk}/"
+
+
+def _owing(cast: Cast) -> str:
+    """A party that owes a fin."""
+    place = _a_party(cast)
+    _fin(cast, place)
+    return place
+
+
+def _fin(cast: Cast, place: str) -> int:
+    named = takings.Named(text="Fin", amount=Decimal(30), good="harness", why="Ran aground")
+    return takings.charge_named(
+        actor=cast.boss, party_id=int(place.split("/")[2]), named=named, now=cast.now
+    ).pk
+
+
+def _a_charge(cast: Cast) -> str:
+    return f"/charges/{_fin(cast, _a_party(cast))}/take-back/"
+
+
+def _held(cast: Cast) -> str:
+    """A party that owes a fin, its damage excess held."""
+    place = _owing(cast)
+    paid = takings.Paid(amount=Decimal(50), method="cash")
+    takings.hold_excess(actor=cast.boss, party_id=int(place.split("/")[2]), paid=paid, now=cast.now)
+    return place
+
+
+def _voucher(cast: Cast, party_id: int) -> str:
+    paid = takings.Paid(amount=Decimal(20), method="cash")
+    return takings.sell_voucher(actor=cast.boss, party_id=party_id, paid=paid, now=cast.now).code
+
+
+def _a_voucher(cast: Cast) -> str:
+    code = _voucher(cast, int(_a_party(cast).split("/")[2]))
+    return f"/stations/{cast.tarrow.slug}/credits/{code}/"
+
+
+def _a_code(cast: Cast) -> dict[str, str]:
+    return {"code": _voucher(cast, Party.objects.get().pk)}
+
+
+def _a_pass(cast: Cast) -> dict[str, Any]:
+    return {"rider_id": cast.wren.pk, "good": "full-kit", "unit": "card", "first_day": "2027-07-14"}
+
+
+def _no_wind(cast: Cast) -> str:
+    assert PriceList(cast)
+    outing = cast.booked()[0]
+    takings.charge_due(actor=cast.boss, party_id=outing.booking.party_id, now=cast.now)
+    return f"/outings/{outing.pk}/no-wind/"
+
+
 def _a_look(cast: Cast) -> dict[str, Any]:
     plan = planned("sail")[0]
     return {"name": plan.rule.name, "in_order": list(range(len(plan.points)))}
@@ -243,7 +317,6 @@ BEACH_MAKES = (401, 403, 201, 201, 404)
 BEACH_DOES = (401, 403, 200, 200, 404)
 MANAGER_MAKES = (401, 403, 403, 201, 404)
 MANAGER_DOES = (401, 403, 403, 200, 404)
-MANAGER_MAKES = (401, 403, 403, 201, 404)
 
 ROWS = (
     Row("schema", "get", lambda _: "/schema", None, SIGNED_IN),
@@ -299,6 +372,45 @@ ROWS = (
     Row("charges", "post", lambda cast: f"{_a_party(cast)}charges/", None, OFFICE_MAKES),
     Row("payments", "post", lambda cast: f"{_a_party(cast)}payments/", _json(FIVE_EUROS), OFFICE_MAKES),
     Row("refunds", "post", lambda cast: f"{_paid_ahead(cast)}refunds/", _json(FIVE_EUROS), MANAGER_MAKES),
+    Row("booking-account", "get", _account_of_a_booking, None, LOOK),
+    Row("prices", "post", lambda cast: f"{_priced(cast)}prices/", _json(A_PRICE), MANAGER_MAKES),
+    Row("prices-set", "get", lambda cast: f"{_priced(cast)}prices/set/", None, LOOK),
+    Row("price-end", "post", lambda cast: f"{_priced(cast)}prices/end/", _json(AN_END), MANAGER_MAKES),
+    Row("good", "put", lambda cast: f"{_priced(cast)}goods/fin/", _json(A_GOOD), MANAGER_DOES),
+    Row("seasons", "get", lambda cast: f"{_priced(cast)}seasons/", None, LOOK),
+    Row("seasons", "post", lambda cast: f"{_priced(cast)}seasons/", _json(A_SEASON), MANAGER_MAKES),
+    Row("season", "delete", _a_season, None, MANAGER_DOES),
+    Row("tax-rates", "post", lambda cast: f"{_priced(cast)}tax-rates/", _json(A_RATE), MANAGER_MAKES),
+    Row("money-terms", "get", lambda cast: f"{_priced(cast)}money-terms/", None, LOOK),
+    Row("money-terms", "put", lambda cast: f"{_priced(cast)}money-terms/", _json(TERMS), MANAGER_DOES),
+    Row("charges-goods", "post", lambda cast: f"{_a_party(cast)}charges/goods/", _json(GOODS), OFFICE_MAKES),
+    Row("charges-named", "post", lambda cast: f"{_a_party(cast)}charges/named/", _json(DAMAGE), OFFICE_MAKES),
+    Row("charge-take-back", "post", _a_charge, _json({"why": "Was worn"}), MANAGER_MAKES),
+    Row("rider-passes", "get", lambda cast: f"/riders/{cast.wren.pk}/passes/", None, LOOK),
+    Row("passes", "post", lambda cast: f"{_a_party(cast)}passes/", _a_pass, OFFICE_MAKES),
+    Row("credits", "get", lambda cast: f"{_priced(cast)}credits/", None, LOOK),
+    Row("credit", "get", _a_voucher, None, LOOK),
+    Row("party-credits", "post", lambda cast: f"{_paid_ahead(cast)}credits/", _json(A_CREDIT), OFFICE_MAKES),
+    Row("party-vouchers", "post", lambda cast: f"{_a_party(cast)}vouchers/", _json(FIVE_EUROS), OFFICE_MAKES),
+    Row("redemptions", "post", lambda cast: f"{_owing(cast)}redemptions/", _a_code, OFFICE_MAKES),
+    Row("no-wind", "post", _no_wind, _json({"why": "No wind"}), OFFICE_MAKES),
+    Row("excess", "post", lambda cast: f"{_a_party(cast)}excess/", _json(FIVE_EUROS), OFFICE_MAKES),
+    Row("excess-back", "post", lambda cast: f"{_held(cast)}excess/back/", _json(FIVE_EUROS), OFFICE_MAKES),
+    Row(
+        "excess-keep", "post", lambda cast: f"{_held(cast)}excess/keep/", _json({"amount": "5"}), OFFICE_MAKES
+    ),
+    Row("takings", "get", lambda cast: f"{_priced(cast)}takings/", None, LOOK),
+    Row(
+        "takings-close", "post", lambda cast: f"{_priced(cast)}takings/close/", _json(A_CLOSE), MANAGER_MAKES
+    ),
+    Row(
+        "takings-change",
+        "post",
+        lambda cast: f"{_priced(cast)}takings/change/",
+        _json({"amount": "50"}),
+        MANAGER_MAKES,
+    ),
+    Row("ledger", "get", lambda cast: f"{_priced(cast)}ledger/", None, LOOK),
     Row("plans", "get", at_tarrow("plans/"), None, LOOK),
     Row("plans", "post", at_tarrow("plans/"), _a_day, BEACH_MAKES),
     Row("plan", "get", of_a_plan(), None, LOOK),

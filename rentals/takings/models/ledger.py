@@ -264,6 +264,21 @@ class DayClose(models.Model):
         return f"{self.station_id} {self.day}"
 
     @property
+    def expected(self) -> Money:
+        """What the drawer should have held."""
+        return Money(self.expected_minor, self.currency)
+
+    @property
+    def counted(self) -> Money:
+        """What it held."""
+        return Money(self.counted_minor, self.currency)
+
+    @property
+    def left(self) -> Money:
+        """What stays in it for the next day."""
+        return Money(self.left_minor, self.currency)
+
+    @property
     def difference(self) -> Money:
         """What was counted beyond what was expected; negative when some is missing."""
         return Money(self.counted_minor - self.expected_minor, self.currency)

@@ -54,6 +54,21 @@ class Terms(models.Model):
         """Return minor units as money of the station."""
         return Money(minor, self.currency)
 
+    @property
+    def late_step(self) -> Money:
+        """The late fee of a started step."""
+        return self.money(self.late_step_minor)
+
+    @property
+    def late_most(self) -> Money:
+        """The late fee at most."""
+        return self.money(self.late_most_minor)
+
+    @property
+    def excess(self) -> Money:
+        """The usual damage excess."""
+        return self.money(self.excess_minor)
+
 
 class Tax(models.Model):
     """A band of tax, such as standard or reduced, whose rate changes by day."""

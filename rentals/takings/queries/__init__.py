@@ -34,6 +34,7 @@ from rentals.takings.queries.passes import Cover, PassLeft, cover_more, passes_o
 from rentals.takings.queries.prices import (
     ListRow,
     PriceSet,
+    price_as_set,
     price_book,
     price_list,
     prices_set,
@@ -41,6 +42,7 @@ from rentals.takings.queries.prices import (
     quote_booking,
     quote_each,
     quote_extension,
+    seasons_at,
 )
 from rentals.takings.queries.vouchers import VoucherLeft, VoucherStory, voucher_for, vouchers_at
 
@@ -77,6 +79,7 @@ __all__ = [
     "party_for",
     "party_sums",
     "passes_of",
+    "price_as_set",
     "price_book",
     "price_list",
     "prices_set",
@@ -86,6 +89,7 @@ __all__ = [
     "quote_extension",
     "receipt_for",
     "sales_by_day",
+    "seasons_at",
     "summed",
     "terms_of",
     "voucher_for",

@@ -11,7 +11,7 @@ from rentals.stations.models import Station
 from rentals.takings.mapping import quotes
 from rentals.takings.mapping.book import PriceBook, UnableToQuote
 from rentals.takings.mapping.quotes import Line, Quote, Wanted
-from rentals.takings.models import Good, Price, TaxRate, Terms, Unit
+from rentals.takings.models import Good, Price, Season, TaxRate, Terms, Unit
 
 MOST_SET = 60
 """How many rows of the price list its page shows as they were set. Status: policy."""
@@ -144,6 +144,17 @@ def prices_set(station: Station) -> list[PriceSet]:
         PriceSet(each, None if each.amount_minor is None else terms.money(each.amount_minor))
         for each in known.order_by("-set_at", "-id")[:MOST_SET]
     ]
+
+
+def price_as_set(price: Price) -> PriceSet:
+    """Return a row of the price list with its amount: three queries at most."""
+    terms = Terms.objects.get(station_id=price.good.station_id)
+    return PriceSet(price, None if price.amount_minor is None else terms.money(price.amount_minor))
+
+
+def seasons_at(station: Station) -> list[Season]:
+    """Return a station's seasons that were not dropped, by their first day: one query."""
+    return list(Season.objects.filter(station=station, dropped_at=None).order_by("first_day"))
 
 
 def _line_of(book: PriceBook, wanted: Wanted, number: int) -> Line:

@@ -121,7 +121,9 @@ def charge_named(
 
 
 @write
-def take_back_charge(*, actor: Actor, charge_id: int, why: str, now: datetime) -> Charge:
+def take_back_charge(
+    *, actor: Actor, charge_id: int, why: str, once: UUID | None = None, now: datetime
+) -> Charge:
     """Take a charge back whole by a contra charge; both stay on the account.
 
     Raises:
@@ -131,7 +133,13 @@ def take_back_charge(*, actor: Actor, charge_id: int, why: str, now: datetime) -
     """
     charge = visible_charge(actor, charge_id)
     till = open_till(actor=actor, act=Act.REFUND, station_id=charge.station_id, now=now)
-    return contra(till, charge, why)
+    asked = ["take back", charge_id, why]
+    claim = journal.claim(actor=actor, act=Act.REFUND, key=once, asked=asked, now=now)
+    if claim.result_id is not None:
+        return Charge.objects.get(pk=claim.result_id)
+    taken = contra(till, charge, why)
+    journal.settle(claim, taken.pk)
+    return taken
 
 
 @inside_write

@@ -1,6 +1,6 @@
 """The close of a day: cash counted against the ledger, the difference posted, lapsed credits written off."""
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from uuid import UUID
@@ -33,7 +33,15 @@ class Counted:
 
 
 @write
-def close_day(*, actor: Actor, station_id: int, day: date, counted: Counted, now: datetime) -> DayClose:
+def close_day(
+    *,
+    actor: Actor,
+    station_id: int,
+    day: date,
+    counted: Counted,
+    once: UUID | None = None,
+    now: datetime,
+) -> DayClose:
     """Close the takings of a day for good; what comes later counts for the next.
 
     The difference between count and ledger is posted, and so is the cash that leaves the drawer; credits and
@@ -44,6 +52,10 @@ def close_day(*, actor: Actor, station_id: int, day: date, counted: Counted, now
         UnableToTake: more is left than was counted, or a difference without a word on it.
     """
     till = open_till(actor=actor, act=Act.CLOSE_DAY, station_id=station_id, now=now)
+    asked = ["close", station_id, day, asdict(counted)]
+    claim = journal.claim(actor=actor, act=Act.CLOSE_DAY, key=once, asked=asked, now=now)
+    if claim.result_id is not None:
+        return DayClose.objects.get(pk=claim.result_id)
     _refuse_day(till, day)
     cash, left = _minor(till, counted.cash, "cash"), _minor(till, counted.left, "left")
     if left > cash:
@@ -72,6 +84,7 @@ def close_day(*, actor: Actor, station_id: int, day: date, counted: Counted, now
     )
     said = f"Closed {day}: counted {cash}, expected {expected}"
     tell(closing, "station", station_id, said)
+    journal.settle(claim, close.pk)
     return close
 
 

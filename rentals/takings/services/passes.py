@@ -49,7 +49,7 @@ def sell_pass(
         return Pass.objects.get(pk=claim.result_id)
     rider = Rider.objects.filter(station_id=till.station_id, pk=rider_id).first()
     if rider is None:
-        raise UnableToTake.at("rider", "Choose a rider known here.")
+        raise UnableToTake.at("rider_id", "Choose a rider known here.")
     book = queries.price_book(till.terms.station, as_of=now)
     sold = book.good(good)
     if unit not in AHEAD or sold.kind != Good.Kind.RENTAL:

@@ -5,6 +5,7 @@ from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Final
+from uuid import UUID
 
 from django.db import IntegrityError
 
@@ -86,7 +87,14 @@ def keep_terms(*, actor: Actor, station_id: int, facts: TermsFacts, now: datetim
 
 @write
 def set_tax_rate(
-    *, actor: Actor, station_id: int, name: str, pct: Decimal, since: date, now: datetime
+    *,
+    actor: Actor,
+    station_id: int,
+    name: str,
+    pct: Decimal,
+    since: date,
+    once: UUID | None = None,
+    now: datetime,
 ) -> TaxRate:
     """Set the rate of a band of tax from a day on; the band is made when it is new.
 
@@ -94,6 +102,11 @@ def set_tax_rate(
         UnableToPrice: no name, a rate out of its range, or that day has its rate.
     """
     actor.require(Act.SET_PRICES, station_id=station_id)
+    claim = journal.claim(
+        actor=actor, act=Act.SET_PRICES, key=once, asked=["tax", station_id, name, pct, since], now=now
+    )
+    if claim.result_id is not None:
+        return TaxRate.objects.get(pk=claim.result_id)
     if not name.strip():
         raise UnableToPrice.at("name", "Enter what the tax is called, such as standard.")
     if not (pct.is_finite() and 0 <= pct < 100 and pct == round(pct, 2)):
@@ -105,6 +118,7 @@ def set_tax_rate(
     except IntegrityError as error:
         raise UnableToPrice.at("since", "That day has its rate already; choose another day.") from error
     _tell(actor, station_id, f"Tax {tax}: {pct} % from {since}", now)
+    journal.settle(claim, rate.pk)
     return rate
 
 
@@ -145,7 +159,14 @@ def keep_good(*, actor: Actor, station_id: int, facts: GoodFacts, now: datetime)
 
 @write
 def keep_season(
-    *, actor: Actor, station_id: int, name: str, first_day: date, last_day: date, now: datetime
+    *,
+    actor: Actor,
+    station_id: int,
+    name: str,
+    first_day: date,
+    last_day: date,
+    once: UUID | None = None,
+    now: datetime,
 ) -> Season:
     """Add a season with prices of its own, both days included.
 
@@ -153,6 +174,10 @@ def keep_season(
         UnableToPrice: no name, an end before the start, or days that another season has.
     """
     actor.require(Act.SET_PRICES, station_id=station_id)
+    asked = ["season", station_id, name, first_day, last_day]
+    claim = journal.claim(actor=actor, act=Act.SET_PRICES, key=once, asked=asked, now=now)
+    if claim.result_id is not None:
+        return Season.objects.get(pk=claim.result_id)
     if not name.strip():
         raise UnableToPrice.at("name", "Enter what the season is called.")
     if last_day < first_day:
@@ -166,6 +191,7 @@ def keep_season(
         station_id=station_id, name=name.strip(), first_day=first_day, last_day=last_day, made_at=now
     )
     _tell(actor, station_id, f"Season {season}: {first_day} to {last_day}", now)
+    journal.settle(claim, season.pk)
     return season
 
 
@@ -197,6 +223,7 @@ def set_price(
     valid_from: date,
     season_id: int | None = None,
     card_hours: int | None = None,
+    once: UUID | None = None,
     now: datetime,
 ) -> Price:
     """Set what a unit costs from a day on; no amount takes it off the list.
@@ -205,6 +232,10 @@ def set_price(
         UnableToPrice: no such good, unit or season; too many decimals; a card without hours.
     """
     actor.require(Act.SET_PRICES, station_id=station_id)
+    asked = ["price", station_id, good, unit, amount, valid_from, season_id, card_hours]
+    claim = journal.claim(actor=actor, act=Act.SET_PRICES, key=once, asked=asked, now=now)
+    if claim.result_id is not None:
+        return Price.objects.get(pk=claim.result_id)
     terms = Terms.objects.filter(station_id=station_id).first()
     if terms is None:
         raise UnableToPrice("Set the station's money terms first: they say its currency.")
@@ -217,7 +248,7 @@ def set_price(
         season_id is not None
         and not Season.objects.filter(pk=season_id, station_id=station_id, dropped_at=None).exists()
     ):
-        raise UnableToPrice.at("season", "Choose a season of the list.")
+        raise UnableToPrice.at("season_id", "Choose a season of the list.")
     if (unit == Unit.CARD) != (card_hours is not None) and amount is not None:
         raise UnableToPrice.at("card_hours", "Enter the hours on a season card, and only there.")
     if card_hours is not None and not 1 <= card_hours <= 1000:
@@ -234,6 +265,7 @@ def set_price(
     )
     said = "off the list" if amount is None else str(money(amount, terms.currency))
     _tell(actor, station_id, f"{sold} per {Unit(unit).label} from {valid_from}: {said}", now)
+    journal.settle(claim, price.pk)
     return price
 
 

@@ -447,7 +447,7 @@ class TestPasses:
 
         assert shop.account.due[0].cover is None
 
-    @pytest.mark.parametrize(("field", "values"), [("rider", {"rider_id": 0}), ("unit", {"unit": "hour"})])
+    @pytest.mark.parametrize(("field", "values"), [("rider_id", {"rider_id": 0}), ("unit", {"unit": "hour"})])
     def test_what_is_no_pass_is_refused(self, shop: Shop, field: str, values: dict[str, object]) -> None:
         usual = {"good": "full-kit", "unit": "card", "rider_id": shop.cast.wren.pk}
         with pytest.raises(UnableToTake) as refused:

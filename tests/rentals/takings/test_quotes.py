@@ -277,7 +277,7 @@ def test_the_currency_stays_once_there_are_prices(shop: Shop) -> None:
 PRICES = [
     ("good", {"good": "kite"}, "of the list"),
     ("unit", {"unit": "fortnight"}, "Choose one of"),
-    ("season", {"season_id": 99}, "season of the list"),
+    ("season_id", {"season_id": 99}, "season of the list"),
     ("amount", {"amount": Decimal("0.001")}, "2 decimals"),
     ("amount", {"amount": Decimal(-1)}, "from 0 up"),
     ("card_hours", {"unit": "card"}, "hours on a season card"),
