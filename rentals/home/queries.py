@@ -293,6 +293,11 @@ class Visit:
         return tuple(time for time in self.all_times if time.stands) or self.all_times
 
     @property
+    def stands(self) -> bool:
+        """Whether the party is expected at all."""
+        return any(time.stands for time in self.all_times)
+
+    @property
     def may_move(self) -> bool:
         """Whether another time can be chosen by link: a course that is taken as a whole has none."""
         return self.may_change and not any(time.whole_course for time in self.times)

@@ -15,6 +15,7 @@ def tell(**_: object) -> None:
         services.welcome_desk,
         services.pass_over,
         services.offer_places,
+        services.tell_lessons,
         services.tell_changes,
         services.tell_wind,
         services.remind,

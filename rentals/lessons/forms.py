@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from django import forms
 
 from rentals.bookings.services import Contact
+from rentals.lessons.mapping import FOR_THE_WIND
 from rentals.lessons.models import (
     AGE_YEARS,
     LANGUAGES,
@@ -284,7 +285,7 @@ class WindForm(PlainForm):
                 Change(
                     lesson_id=pk,
                     moves=lesson.moves,
-                    why=f"The wind does not suit the lesson. {proposal.text}",
+                    why=f"{FOR_THE_WIND} {proposal.text}",
                     starts_at=to.starts_at if to else None,
                     ends_at=to.ends_at if to else None,
                 )

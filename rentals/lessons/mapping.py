@@ -16,6 +16,9 @@ from rigging.levels import Level
 STEP = timedelta(minutes=30)
 """Starts that are looked at when a lesson is to move. Status: policy."""
 
+FOR_THE_WIND = "The wind does not suit the lesson."
+"""Begins the reason of every change that the forecast proposed: letters say it in the rider's language."""
+
 Span = tuple[datetime, datetime]
 
 

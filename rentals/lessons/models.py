@@ -358,6 +358,26 @@ class LevelWord(models.Model):
         return f"{self.rider_id}: {self.old} to {self.new}"
 
 
+class NoticeQuerySet(models.QuerySet["Notice"]):
+    """Reading what parties are to be told."""
+
+    def to_write(self, since: datetime) -> "NoticeQuerySet":
+        """Notices of parties with an address, the last of each lesson and party, oldest first.
+
+        Who has taken seats in another lesson since is not told of the first.
+        """
+        newer = Notice.objects.filter(
+            lesson=models.OuterRef("lesson"),
+            party=models.OuterRef("party"),
+            change_no__gt=models.OuterRef("change_no"),
+        )
+        seats = Seat.objects.filter(
+            lesson=models.OuterRef("lesson"), outing__booking__party=models.OuterRef("party")
+        )
+        known = self.filter(models.Exists(seats), ~models.Exists(newer), by_letter=True, made_at__gt=since)
+        return known.exclude(party__contact_email="").order_by("id")
+
+
 class Notice(models.Model):
     """What a party is to be told about a lesson: by letter where there is an address, else by phone."""
 
@@ -369,6 +389,8 @@ class Notice(models.Model):
     made_at = models.DateTimeField()
     told_at = models.DateTimeField(null=True)
     told_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+
+    objects = NoticeQuerySet.as_manager()
 
     class Meta:
         constraints = (

@@ -14,9 +14,10 @@ from rentals.home.services import telling
 from rentals.home.services.booking import DayMoved, locked
 from rentals.home.services.changing import call_all_off, move_guest
 from rentals.home.states import GuestEvent, GuestState
+from rentals.lessons.models import Notice, Seat
 from rentals.lib.access import Actor, System
 from rentals.lib.problems import Refused
-from rentals.lib.writes import savepoint, write
+from rentals.lib.writes import inside_write, savepoint, write
 from rentals.mail.models import Letter
 
 REMIND_BEFORE: Final = timedelta(hours=24)
@@ -31,6 +32,7 @@ WIND_MOVED_MS: Final = 2.5
 """About five knots, a sail size; forecasts scatter by less. Policy; common practice, no source."""
 
 WELCOME_WITHIN: Final = timedelta(hours=12)
+TELL_WITHIN: Final = timedelta(days=2)
 BATCH: Final = 200
 
 
@@ -54,19 +56,73 @@ def welcome_desk(*, actor: Actor, now: datetime) -> int:
         if not outings or outings[0].starts_at <= now:
             continue
         front = fronts[booking.party.station_id]
-        guest = Guest.objects.create(
-            booking=booking,
-            state=GuestState.BOOKED,
-            from_home=False,
-            language=front.language,
-            joined_at=now,
-            starts_at=outings[0].starts_at,
-            ends_at=outings[0].ends_at,
-        )
-        guest.riders.set({outing.rider_id for outing in outings})
+        span = outings[0].starts_at, outings[0].ends_at
+        guest = _meet(booking, front, {outing.rider_id for outing in outings}, span, now)
         telling.confirm(guest=guest, front=front, now=now)
         met += 1
     return met
+
+
+@inside_write
+def _meet(
+    booking: Booking, front: Front, riders: Iterable[int], span: tuple[datetime, datetime], now: datetime
+) -> Guest:
+    """Take in a party that the desk booked."""
+    guest = Guest.objects.create(
+        booking=booking,
+        state=GuestState.BOOKED,
+        from_home=False,
+        language=front.language,
+        joined_at=now,
+        starts_at=span[0],
+        ends_at=span[1],
+    )
+    guest.riders.set(riders)
+    return guest
+
+
+@write
+def tell_lessons(*, actor: Actor, now: datetime) -> int:
+    """Write to parties whose lesson moved or is called off, once for each change; say how many."""
+    actor.require_system(System.TELL)
+    notices = _to_write(now)
+    if not notices:
+        return 0
+    fronts = {front.station_id: front for front in Front.objects.select_related("station")}
+    for notice in notices:
+        seats = Seat.objects.filter(lesson=notice.lesson, outing__booking__party=notice.party)
+        seat = seats.select_related("outing__booking__party__station").order_by("-live", "-id")[0]
+        booking, front = seat.outing.booking, fronts.get(notice.lesson.course.station_id)
+        if front is None:
+            telling.lesson_changed_without_page(notice=notice, booking_id=booking.pk, now=now)
+        else:
+            _tell_lesson(notice, booking, front, now)
+    return len(notices)
+
+
+@inside_write
+def _tell_lesson(notice: Notice, booking: Booking, front: Front, now: datetime) -> None:
+    span = notice.lesson.starts_at, notice.lesson.ends_at
+    guest = Guest.objects.with_booking().filter(booking=booking).first()
+    if guest is None:
+        riders = Outing.objects.filter(booking=booking).values_list("rider_id", flat=True)
+        guest = _meet(booking, front, set(riders), span, now)
+    telling.lesson_changed(notice=notice, guest=guest, front=front, now=now)
+    outings = queries.outings_of(guest)
+    if outings:
+        Guest.objects.filter(pk=guest.pk).update(starts_at=outings[0].starts_at, ends_at=outings[0].ends_at)
+    elif guest.state == GuestState.BOOKED:
+        move_guest(guest, GuestEvent.LEAVE)
+
+
+def _to_write(now: datetime) -> list[Notice]:
+    """Notices of lessons that nobody was written yet: two queries."""
+    notices = list(
+        Notice.objects.to_write(now - TELL_WITHIN).select_related("lesson__course__station", "party")[:BATCH]
+    )
+    events = [telling.event_of(notice) for notice in notices]
+    written = set(Letter.objects.filter(event__in=events).values_list("event", flat=True))
+    return [notice for notice in notices if telling.event_of(notice) not in written]
 
 
 @write
@@ -74,9 +130,11 @@ def tell_changes(*, actor: Actor, now: datetime) -> int:
     """Write to parties whose times are others than they were last told, whoever moved them."""
     actor.require_system(System.TELL)
     coming = _coming(Guest.objects.filter(starts_at__gt=now - timedelta(days=1)), now)
+    # Looked at last: whoever reads a lesson's new time has its notice too, and is written to by that.
+    noticed = {notice.party_id for notice in _to_write(now)}
     count = 0
     for guest, front, outings in coming:
-        if telling.times_of(outings) == guest.told:
+        if telling.times_of(outings) == guest.told or guest.booking.party_id in noticed:
             continue
         if outings:
             Guest.objects.filter(pk=guest.pk).update(

@@ -1,7 +1,8 @@
 """Letters to riders in their language: each event's once, with the time as a calendar entry."""
 
 import hashlib
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from enum import StrEnum
 
@@ -14,6 +15,9 @@ from django.utils.translation import gettext as _
 from rentals.bookings.models import Outing
 from rentals.home import queries
 from rentals.home.models import Front, Guest, Link
+from rentals.lessons.mapping import FOR_THE_WIND
+from rentals.lessons.models import Notice
+from rentals.lessons.states import LessonState
 from rentals.lib import ical
 from rentals.lib.secret import digest, new_token
 from rentals.lib.writes import inside_write
@@ -34,17 +38,28 @@ class Kind(StrEnum):
     LAPSED = "lapsed"
     WIND = "wind"
     REMINDER = "reminder"
+    LESSON_MOVED = "lesson_moved"
+    LESSON_OFF = "lesson_off"
     THANKS = "thanks"
 
 
-WITH_CALENDAR = (Kind.CONFIRMED, Kind.CHANGED, Kind.CANCELLED, Kind.REMINDER)
+WITH_CALENDAR = (
+    Kind.CONFIRMED,
+    Kind.CHANGED,
+    Kind.CANCELLED,
+    Kind.REMINDER,
+    Kind.LESSON_MOVED,
+    Kind.LESSON_OFF,
+)
 
 
 @inside_write
 def confirm(*, guest: Guest, front: Front, now: datetime) -> None:
     """Say that a party is booked."""
     _note_told(guest, now)
-    _write(guest, front, Kind.CONFIRMED, f"{guest.version}", now, to_pay=queries.to_pay(guest, now=now))
+    _write(
+        guest, front, Kind.CONFIRMED, f"{guest.version}", now, more={"to_pay": queries.to_pay(guest, now=now)}
+    )
 
 
 @inside_write
@@ -87,7 +102,53 @@ def wind_moved(*, guest: Guest, front: Front, now: datetime) -> None:
     """Say that the forecast is another than when the party was last written to; once a day at most."""
     before = guest.told_wind_ms
     _note_told(guest, now)
-    _write(guest, front, Kind.WIND, f"{now:%Y%m%d}", now, before_ms=before, after_ms=guest.told_wind_ms)
+    _write(
+        guest,
+        front,
+        Kind.WIND,
+        f"{now:%Y%m%d}",
+        now,
+        more={"before_ms": before, "after_ms": guest.told_wind_ms},
+    )
+
+
+@inside_write
+def lesson_changed(*, notice: Notice, guest: Guest, front: Front, now: datetime) -> None:
+    """Say to a party that a lesson moved or is called off, and why."""
+    _rise(guest)
+    _note_told(guest, now)
+    kind, context = _of_lesson(notice)
+    _write(guest, front, kind, "", now, event=event_of(notice), more=context)
+
+
+@inside_write
+def lesson_changed_without_page(*, notice: Notice, booking_id: int, now: datetime) -> None:
+    """Say the same to a party of a station that has no page for people at home: there is no link to give."""
+    station, party = notice.lesson.course.station, notice.party
+    kind, context = _of_lesson(notice)
+    with timezone.override(station.zone):
+        text = render_to_string(f"home/letters/{kind}.txt", {"at": station, "party": party, **context})
+    subject, body = _split(text)
+    mail.write_letter(
+        event=event_of(notice),
+        about=f"booking:{booking_id}",
+        to=party.contact_email,
+        subject=subject,
+        body=body,
+        may_bounce=True,
+        now=now,
+    )
+
+
+def event_of(notice: Notice) -> str:
+    """Return the key of a notice's letter."""
+    return f"lesson:{notice.lesson_id}:{notice.change_no}:{notice.party_id}"
+
+
+def _of_lesson(notice: Notice) -> tuple[Kind, dict[str, object]]:
+    lesson = notice.lesson
+    kind = Kind.LESSON_MOVED if lesson.state == LessonState.PLANNED else Kind.LESSON_OFF
+    return kind, {"lesson": lesson, "for_the_wind": lesson.why.startswith(FOR_THE_WIND)}
 
 
 @inside_write
@@ -135,7 +196,16 @@ def _rise(guest: Guest) -> None:
 
 
 @inside_write
-def _write(guest: Guest, front: Front, kind: Kind, key: str, now: datetime, **more: object) -> None:
+def _write(
+    guest: Guest,
+    front: Front,
+    kind: Kind,
+    key: str,
+    now: datetime,
+    *,
+    event: str = "",
+    more: Mapping[str, object] | None = None,
+) -> None:
     """Put a letter into the outbox, with a secret link of its own: tokens are kept nowhere but in it."""
     party = guest.booking.party
     if not party.contact_email:
@@ -145,20 +215,26 @@ def _write(guest: Guest, front: Front, kind: Kind, key: str, now: datetime, **mo
     link = settings.PUBLIC_URL + reverse("visit", args=[front.station.slug, token])
     seen = queries.visit(front, guest, now=now)
     with translation.override(guest.language), timezone.override(front.station.zone):
-        context = {"front": front, "at": front.station, "visit": seen, "party": party, "link": link, **more}
-        text = render_to_string(f"home/letters/{kind}.txt", context)
-        subject, _blank, body = text.strip().partition("\n\n")
+        context = {"front": front, "at": front.station, "visit": seen, "party": party, "link": link}
+        text = render_to_string(f"home/letters/{kind}.txt", {**context, **(more or {})})
+        subject, body = _split(text)
         calendar = calendar_of(front, guest, seen, kind, link, now) if kind in WITH_CALENDAR else ""
     mail.write_letter(
-        event=f"booking:{guest.booking_id}:{kind}:{key}".rstrip(":"),
+        event=event or f"booking:{guest.booking_id}:{kind}:{key}".rstrip(":"),
         about=f"booking:{guest.booking_id}",
         to=party.contact_email,
-        subject=" ".join(subject.split()),
+        subject=subject,
         body=body,
         calendar=calendar,
         may_bounce=True,
         now=now,
     )
+
+
+def _split(text: str) -> tuple[str, str]:
+    """Return subject and body of a letter's template; what a condition left empty is no gap."""
+    subject, _blank, body = text.strip().partition("\n\n")
+    return " ".join(subject.split()), re.sub(r"\n{3,}", "\n\n", body)
 
 
 def calendar_of(front: Front, guest: Guest, seen: queries.Visit, kind: Kind, link: str, now: datetime) -> str:

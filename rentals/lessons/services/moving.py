@@ -17,7 +17,6 @@ from rentals.lib.access import Act, Actor
 from rentals.lib.moves import shift
 from rentals.lib.problems import Conflict, NotVisible
 from rentals.lib.writes import write
-from rentals.mail import services as mail
 from rentals.stations.models import Station
 
 
@@ -46,10 +45,11 @@ class Change:
 def change_lessons(
     *, actor: Actor, station_id: int, changes: Sequence[Change], now: datetime
 ) -> list[Lesson]:
-    """Move lessons or call them off, all or none, with their students and crew, and tell every party.
+    """Move lessons or call them off, all or none, with their students and crew; every party is told.
 
-    Who has an address gets a letter; for the others a line waits on the lesson's page until somebody has
-    phoned. Crew who are not free at the new time are left out, which the lesson's page shows.
+    Each party has a notice: who left an address is written to in their language, for the others a line waits
+    on the lesson's page until somebody has phoned. Crew who are not free at the new time are left out, which
+    the lesson's page shows.
 
     Raises:
         NotVisible: no such lesson here.
@@ -113,7 +113,7 @@ def _change(actor: Actor, station_id: int, change: Change, now: datetime) -> Les
         said = _move(actor, lesson, seats, crew, change, now)
     line = journal.Line("lesson", lesson.pk, said)
     journal.record(actor=actor, act=Act.MOVE_LESSON, station_id=station_id, lines=[line], now=now)
-    _tell_parties(lesson, seats, said, now)
+    _leave_notices(lesson, seats, said, now)
     return lesson
 
 
@@ -169,9 +169,8 @@ def _call_off(actor: Actor, lesson: Lesson, seats: Sequence[Seat], change: Chang
     return f"{lesson.course.name}, {_span(station, lesson.starts_at, lesson.ends_at)}, is called off. {why}"
 
 
-def _tell_parties(lesson: Lesson, seats: Sequence[Seat], said: str, now: datetime) -> None:
-    """Leave a notice for every party once, and a letter where there is an address."""
-    station = lesson.course.station
+def _leave_notices(lesson: Lesson, seats: Sequence[Seat], said: str, now: datetime) -> None:
+    """Leave a notice for every party once; who has an address is written to by it."""
     parties = {seat.outing.booking.party_id: seat.outing.booking.party for seat in seats}
     for party in parties.values():
         Notice.objects.create(
@@ -182,16 +181,6 @@ def _tell_parties(lesson: Lesson, seats: Sequence[Seat], said: str, now: datetim
             by_letter=bool(party.contact_email),
             made_at=now,
         )
-        if party.contact_email:
-            who = ", ".join(str(seat.outing.rider) for seat in seats if seat.outing.booking.party == party)
-            mail.write_letter(
-                event=f"lesson:{lesson.pk}:{lesson.moves}:{party.pk}",
-                to=party.contact_email,
-                subject=f"{lesson.course.name} at {station.name}: a change",
-                body=f"Hello {party.contact_name},\n\n{said}\n\nThis is about {who}.\n\n"
-                f"If that does not suit you, please answer this mail or call us.\n\n{station.name}\n",
-                now=now,
-            )
 
 
 def _span(station: Station, start: datetime, end: datetime) -> str:

@@ -114,7 +114,15 @@ BY_ITSELF: dict[str, tuple[Callable[[House], Call], System]] = {
     "keep_offer": (offer, System.TELL),
     **{
         name: (sweep(name), System.TELL)
-        for name in ("welcome_desk", "tell_changes", "tell_wind", "remind", "thank", "pass_over")
+        for name in (
+            "welcome_desk",
+            "tell_changes",
+            "tell_lessons",
+            "tell_wind",
+            "remind",
+            "thank",
+            "pass_over",
+        )
     },
 }
 

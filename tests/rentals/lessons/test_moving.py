@@ -10,7 +10,6 @@ from rentals.bookings.services import RiderAlreadyOut
 from rentals.lessons import queries, services
 from rentals.lessons.models import Assignment, Notice, Seat
 from rentals.lessons.services import Change, LessonMoved, UnableToPlanLesson
-from rentals.mail.models import Letter
 from rentals.weather import services as weather
 from rigging import wind
 from tests.rentals.lessons.school import KNOT_MS, School, facts
@@ -98,28 +97,29 @@ class TestCallingOff:
 
 
 class TestTelling:
-    def test_a_party_with_an_address_gets_one_letter(self, school: School) -> None:
+    """Each party has its notices; letters are written from them, see `tests/rentals/home`."""
+
+    def test_a_party_with_an_address_has_one_notice(self, school: School) -> None:
         lesson = school.lesson()
         school.enrol(lesson, facts("Tansy Rowan"), facts("Teasel Rowan"))
 
         school.move(lesson, by=2 * HOUR, why="The wind comes later.")
 
-        letter = Letter.objects.get()
-        assert letter.to == "sedge@rowan.invalid"
-        assert (
+        notice = Notice.objects.get()
+        assert notice.by_letter
+        assert notice.text == (
             "First steps moves from Wednesday 14 July, 14:00–16:00 to Wednesday 14 July, 16:00–18:00. "
-            "The wind comes later." in letter.body
+            "The wind comes later."
         )
-        assert "This is about Tansy Rowan, Teasel Rowan." in letter.body
-        assert Notice.objects.get().by_letter
 
-    def test_each_change_is_told_and_each_once(self, school: School) -> None:
+    def test_of_two_changes_the_last_is_to_be_written(self, school: School) -> None:
         lesson = school.lesson()
         school.enrol(lesson)
 
         school.move(school.move(lesson), by=None)
 
-        assert Letter.objects.count() == 2
+        assert Notice.objects.count() == 2
+        assert [each.change_no for each in Notice.objects.to_write(school.cast.now - HOUR)] == [2]
 
     def test_a_party_without_one_waits_to_be_phoned(self, school: School) -> None:
         lesson = school.lesson()
@@ -127,7 +127,7 @@ class TestTelling:
         school.move(lesson, by=None)
         (notice,) = queries.sheet(lesson, school.cast.tarrow).notices
         assert not notice.by_letter
-        assert not Letter.objects.exists()
+        assert not Notice.objects.to_write(school.cast.now - HOUR)
 
         told = services.note_told(actor=school.cast.ida, notice_id=notice.pk, now=school.cast.now)
         services.note_told(actor=school.cast.boss, notice_id=notice.pk, now=school.cast.now + HOUR)
@@ -148,7 +148,7 @@ class TestTelling:
 
         school.move(lesson)
 
-        assert not Letter.objects.exists()
+        assert not Notice.objects.exists()
 
 
 class TestByTheWind:
