@@ -7,9 +7,18 @@ import pytest
 from bs4 import BeautifulSoup
 from django.test import Client
 
-from rentals.lessons.models import Absence, Assignment, Course, Feed, Lesson, LevelWord, Qualification, Shift
+from rentals.lessons.models import (
+    Absence,
+    Assignment,
+    Course,
+    Feed,
+    Lesson,
+    LevelWord,
+    Notice,
+    Qualification,
+    Shift,
+)
 from rentals.lessons.queries import progress_of, told
-from rentals.mail.models import Letter
 from rentals.people.models import User
 from rentals.weather import services as weather
 from tests.rentals.lessons.school import School
@@ -187,7 +196,7 @@ class TestTheLesson:
         answer = client.post(f"{ROOT}/lessons/{lesson.pk}/", {**typed, "why": "More wind"}, follow=True)
 
         assert "Moved; everyone is told." in said(answer)
-        assert Letter.objects.count() == 1
+        assert Notice.objects.get().by_letter
 
     def test_without_a_reason_it_stays_and_so_does_what_was_typed(self, school: School) -> None:
         lesson = school.lesson()
@@ -339,7 +348,7 @@ class TestTheWind:
 
         lesson.refresh_from_db()
         assert lesson.state == "cancelled"
-        assert "The wind does not suit the lesson. Too strong" in Letter.objects.get().body
+        assert "The wind does not suit the lesson. Too strong" in Notice.objects.get().text
 
     def test_what_is_left_alone_stays(self, school: School) -> None:
         lesson = school.lesson()
