@@ -51,11 +51,15 @@ class LogCorrection(models.Model):
 
 
 class LaunchCheck(models.Model):
-    """One look over rider, rig and conditions before launch, with the wording it was made against."""
+    """One look over rider, rig and conditions before launch, with the wording it was made against.
+
+    `at` is when it came; `ticked_at` when it was ticked, where a device kept it until it was online.
+    """
 
     outing = models.ForeignKey(Outing, models.PROTECT, related_name="+")
     kit_no = models.PositiveIntegerField()
     at = models.DateTimeField()
+    ticked_at = models.DateTimeField(null=True)
     by = models.ForeignKey(User, models.PROTECT, related_name="+")
     passed = models.BooleanField()
     points = models.JSONField()

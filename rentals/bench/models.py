@@ -18,10 +18,15 @@ MOST_PHOTO_BYTES = 2 * 2**20
 
 
 class ReturnCheck(models.Model):
-    """A logged check after coming back. A second one follows when something came back later."""
+    """A logged check after coming back. A second one follows when something came back later.
+
+    `at` is when it came; `ticked_at` when it was ticked, where a device kept it until it was online.
+    """
 
     outing = models.ForeignKey(Outing, models.PROTECT, related_name="+")
     at = models.DateTimeField()
+    ticked_at = models.DateTimeField(null=True)
+    list_version = models.PositiveSmallIntegerField(null=True)
     by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
     felt = models.CharField(max_length=8, blank=True)
     note = models.CharField(max_length=300, blank=True)

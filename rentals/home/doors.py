@@ -13,7 +13,8 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods
 
 from rentals.home import queries
-from rentals.home.models import Front, Guest
+from rentals.home.models import LANGUAGES, Front, Guest
+from rentals.lib import clock
 from rentals.lib.access import System, service
 from rentals.lib.problems import NotVisible, Refused
 
@@ -22,10 +23,11 @@ HOME = service(System.HOME)
 
 
 class HomeRequest(HttpRequest):
-    """A request at a station's open page; `guest` and `token` are set behind a secret link."""
+    """A request at a station's open page; `guest`, `handed` and `token` are set behind a secret."""
 
     front: Front
     guest: Guest
+    handed: queries.HandedOver
     token: str
 
 
@@ -90,6 +92,36 @@ def link_page(*methods: str) -> Callable[[View[P]], LinkPage[P]]:
                     return _secret(view(at_home, *args, **kwargs))
                 except Refused as refused:
                     return _secret(_say(request, refused))
+
+        opened = csrf_exempt(require_http_methods(list(methods))(page))
+        return login_not_required(opened)  # type: ignore[return-value]  # the stubs lose the arguments
+
+    return decorate
+
+
+def tablet_page(*methods: str) -> Callable[[View[P]], LinkPage[P]]:
+    """Make a page for a rider with the desk's tablet: nobody is signed in, and a secret says who signs.
+
+    The words are in the language asked for by `?in=`, else in the browser's.
+    """
+
+    def decorate(view: View[P]) -> LinkPage[P]:
+        @wraps(view)
+        def page(
+            request: HttpRequest, station_slug: str, token: str, *args: P.args, **kwargs: P.kwargs
+        ) -> HttpResponse:
+            at_home, asked = cast(HomeRequest, request), request.GET.get("in", "")
+            language = asked if asked in dict(LANGUAGES) else translation.get_language() or "en"
+            with translation.override(language):
+                try:
+                    at_home.handed = queries.handed_over(station_slug, token, now=clock.now())
+                    at_home.token = token
+                    with timezone.override(at_home.handed.rider.station.zone):
+                        return _secret(view(at_home, *args, **kwargs))
+                except Refused as refused:
+                    return _secret(
+                        render(request, "home/tablet.html", {"refused": refused}, status=refused.status)
+                    )
 
         opened = csrf_exempt(require_http_methods(list(methods))(page))
         return login_not_required(opened)  # type: ignore[return-value]  # the stubs lose the arguments

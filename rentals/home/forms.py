@@ -13,8 +13,8 @@ from django.utils.translation import gettext_lazy as _
 
 from rentals.bookings.services import Contact
 from rentals.home.mapping import LEVELS
-from rentals.home.models import LANGUAGES, Front
-from rentals.home.services import Asked, FrontFacts
+from rentals.home.models import LANGUAGES, Front, Signature
+from rentals.home.services import Asked, FrontFacts, Signed
 from rentals.lib.forms import MeasureField, MomentForm, OnceForm, PlainForm
 from rentals.lib.problems import Refused
 from rentals.people.forms import RiderFields
@@ -294,3 +294,39 @@ class FrontForm(PlainForm):
     def facts(self) -> FrontFacts:
         """Return what was entered."""
         return FrontFacts(**self.cleaned_data)
+
+
+class SignForm(PlainForm):
+    """A name under the waiver; for a minor a guardian's, with relation, phone and consent."""
+
+    version = forms.CharField(max_length=40, widget=forms.HiddenInput)
+    name = forms.CharField(
+        label=_("Your full name"), max_length=120, widget=forms.TextInput(attrs={"autocomplete": "off"})
+    )
+    relation = forms.ChoiceField(
+        label=_("Your relation to the rider"), choices=Signature.Relation.choices, widget=forms.RadioSelect
+    )
+    phone = forms.CharField(
+        label=_("Your phone, where we reach you meanwhile"),
+        max_length=30,
+        widget=forms.TextInput(attrs={"inputmode": "tel", "autocomplete": "off"}),
+    )
+    agrees = forms.BooleanField(label=_("I have read the text above and agree to it"))
+    consents = forms.BooleanField(label=_("I agree that the rider goes on the water"))
+
+    def __init__(self, data: Any = None, *, minor: bool, version: str) -> None:
+        super().__init__(data, initial={"version": version})
+        if not minor:
+            for name in ("relation", "phone", "consents"):
+                del self.fields[name]
+
+    def signed(self, language: str) -> Signed:
+        """Return what was signed in the language that was read."""
+        cleaned: dict[str, Any] = self.cleaned_data
+        return Signed(
+            version=cleaned["version"],
+            language=language,
+            name=" ".join(cleaned["name"].split()),
+            relation=cleaned.get("relation", ""),
+            phone=cleaned.get("phone", "").strip(),
+        )

@@ -35,7 +35,7 @@ WAIVER: Final[tuple[Words, ...]] = (
     ),
     _("Nothing here takes away rights that the law gives me."),
 )
-"""Change a word and raise `services.signing.TEXTS`: riders agreed to the words they saw."""
+"""Change a word and raise `queries.TEXTS`: riders agreed to the words they saw."""
 
 PRIVACY: Final[tuple[Words, ...]] = (
     _(

@@ -4,10 +4,11 @@ from datetime import datetime
 
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from rentals.bookings.models import LONGEST_OUTING, Booking
 from rentals.home.states import GuestState
-from rentals.people.models import Rider
+from rentals.people.models import Rider, User
 from rentals.stations.models import Station
 
 LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("es", "Español"), ("fr", "Français")]
@@ -120,7 +121,11 @@ class Link(models.Model):
 
 
 class Signature(models.Model):
-    """What was agreed to for a rider: which text in which version and language, by whom and when."""
+    """What was agreed to for a rider: which text in which version and language, by whom and when.
+
+    `at_desk` is who handed the tablet over; none for what was signed from home. A guardian says how they are
+    related to the rider.
+    """
 
     class What(models.TextChoices):
         """Kinds of text."""
@@ -129,12 +134,22 @@ class Signature(models.Model):
         GUARDIAN = "guardian"
         PRIVACY = "privacy"
 
+    class Relation(models.TextChoices):
+        """What a guardian is to the rider."""
+
+        MOTHER = "mother", _("Mother")
+        FATHER = "father", _("Father")
+        GUARDIAN = "guardian", _("Legal guardian")
+        OTHER = "other", _("Another adult whom the parents have entrusted")
+
     rider = models.ForeignKey(Rider, models.PROTECT, related_name="+")
     what = models.CharField(max_length=8, choices=What.choices)
     version = models.CharField(max_length=40)
     language = models.CharField(max_length=5, choices=LANGUAGES)
     name = models.CharField(max_length=120)
     signed_at = models.DateTimeField()
+    relation = models.CharField(max_length=8, choices=Relation.choices, blank=True)
+    at_desk = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
 
     class Meta:
         indexes = (models.Index(fields=["rider", "signed_at"], name="signature_by_rider"),)
@@ -143,6 +158,14 @@ class Signature(models.Model):
                 name="signature_what", condition=Q(what__in=["waiver", "guardian", "privacy"])
             ),
             models.CheckConstraint(name="signature_is_named", condition=~Q(name="") & ~Q(version="")),
+            models.CheckConstraint(
+                name="signature_relation",
+                condition=Q(relation__in=["", "mother", "father", "guardian", "other"]),
+            ),
+            models.CheckConstraint(
+                name="guardian_at_desk_is_related",
+                condition=~Q(what="guardian") | Q(at_desk=None) | ~Q(relation=""),
+            ),
         )
 
     def __str__(self) -> str:

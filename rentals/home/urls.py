@@ -9,6 +9,7 @@ public = [
     path("visit/<slug:station_slug>/book/", views.book, name="front-book"),
     path("visit/<slug:station_slug>/lessons/", views.lessons, name="front-lessons"),
     path("visit/<slug:station_slug>/lessons/<int:lesson_id>/", views.lesson, name="front-lesson"),
+    path("visit/<slug:station_slug>/sign/<str:token>/", views.sign, name="sign"),
     path("visit/<slug:station_slug>/b/<str:token>/", views.visit, name="visit"),
     path("visit/<slug:station_slug>/b/<str:token>/move/", views.move, name="visit-move"),
     path("visit/<slug:station_slug>/b/<str:token>/leave/", views.leave, name="visit-leave"),
@@ -17,5 +18,6 @@ public = [
 
 urlpatterns = [
     path("from-home/", views.from_home, name="from-home"),
+    path("riders/<int:rider_id>/hand-over/", views.hand_over, name="hand-over"),
     path("from-home/<int:guest_id>/revoke/", views.revoke, name="from-home-revoke"),
 ]

@@ -4,14 +4,16 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpResponse
+from django.contrib.auth import logout
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import translation
 from django.utils.translation import gettext as _
 
 from rentals.bookings.services import RiderAlreadyOut, UnableToBook, UnableToMoveOuting
 from rentals.home import queries, services
-from rentals.home.doors import HOME, HomeRequest, address_of, front_page, link_page
+from rentals.home.doors import HOME, HomeRequest, address_of, front_page, link_page, tablet_page
 from rentals.home.forms import (
     DayForm,
     FrontForm,
@@ -19,11 +21,12 @@ from rentals.home.forms import (
     HomeRows,
     LookForm,
     PartyForm,
+    SignForm,
     TimeForm,
     known_riders,
 )
 from rentals.home.mapping import PRIVACY, WAIVER
-from rentals.home.models import Front, Guest
+from rentals.home.models import LANGUAGES, Front, Guest
 from rentals.home.states import IN_THE_DAY
 from rentals.lessons import queries as taught
 from rentals.lessons.queries import OpenLesson
@@ -32,6 +35,8 @@ from rentals.lib import clock
 from rentals.lib.access import Act
 from rentals.lib.problems import Conflict, NotVisible, Refused
 from rentals.people.doors import StaffRequest, may, station_page
+from rentals.people.mapping import actor_of
+from rentals.people.models import Rider
 
 TOO_MANY = 429
 
@@ -340,3 +345,73 @@ def _too_often(request: HomeRequest) -> str:
 def _too_many(request: HomeRequest) -> HttpResponse:
     context = {"front": request.front, "at": request.front.station, "too_many": True}
     return render(request, "home/said.html", context, status=TOO_MANY)
+
+
+@station_page("GET", "POST")
+def hand_over(request: StaffRequest, rider_id: int) -> HttpResponse:
+    """Show what a rider has signed; hand the tablet over, signed out, to sign the waiver on it."""
+    rider = Rider.objects.visible_to(request.actor).filter(station=request.station, pk=rider_id).first()
+    if rider is None:
+        raise Http404
+    if request.method == "POST":
+        token = queries.token_of(rider, request.actor, now=clock.now())
+        logout(request)
+        answer = redirect("sign", request.station.slug, token)
+        # Neither "back" nor the cache may show a page of the station to whoever holds the tablet.
+        answer.headers["Clear-Site-Data"] = '"cache"'
+        return answer
+    context = {
+        "station": request.station,
+        "page": "riders",
+        "rider": rider,
+        "minor": rider.is_minor_on(request.station.local(clock.now()).date()),
+        "signatures": queries.signatures_of(rider),
+        "version": queries.text_version(queries.house_rules(request.station)),
+    }
+    return render(request, "home/hand_over.html", context)
+
+
+@tablet_page("GET", "POST")
+def sign(request: HomeRequest) -> HttpResponse:
+    """Let a rider, or a minor's guardian, read the waiver in their language and sign it."""
+    handed, now = request.handed, clock.now()
+    rider, station = handed.rider, handed.rider.station
+    language, rules = translation.get_language() or "en", queries.house_rules(station)
+    minor, version = rider.is_minor_on(station.local(now).date()), queries.text_version(rules)
+    form = SignForm(request.POST or None, minor=minor, version=version)
+    if request.method == "POST" and form.is_valid():
+        try:
+            services.sign_at_desk(
+                actor=actor_of(handed.by, now.date()),
+                rider_id=rider.pk,
+                signed=form.signed(language),
+                handed_at=handed.at,
+                now=now,
+            )
+        except services.TextChanged as changed:
+            form = SignForm(minor=minor, version=version)
+            return _tablet(request, form, rules, status=changed.status, changed=changed)
+        except services.UnableToSign as refused:
+            form.refuse(refused)
+        else:
+            return redirect(f"{request.path}?in={language}")
+    return _tablet(request, form, rules, status=422 if form.errors else 200)
+
+
+def _tablet(
+    request: HomeRequest, form: SignForm, rules: str, *, status: int, changed: Refused | None = None
+) -> HttpResponse:
+    rider = request.handed.rider
+    context = {
+        "at": rider.station,
+        "rider": rider,
+        "back": reverse("rider", args=[rider.station.slug, rider.pk]),
+        "signed": queries.signed_since(rider, request.handed.at),
+        "minor": "consents" in form.fields,
+        "form": form,
+        "waiver": WAIVER,
+        "house_rules": rules,
+        "changed": changed,
+        "languages": LANGUAGES,
+    }
+    return render(request, "home/tablet.html", context, status=status)

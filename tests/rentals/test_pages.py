@@ -126,6 +126,7 @@ PAGES = [
     Page("bench", ["bench_job", "bench_jobline", "bench_photo"], lambda cast: after(cast.mended("S1"))),
     Page("riders", ["people_rider"], lambda cast: after(cast.wren)),
     Page("rider", ["people_rider", "people_medicalnote", "takings_pass"], lambda cast: [cast.wren.pk]),
+    Page("hand-over", ["people_rider", "home_signature", "home_front"], lambda cast: [cast.moss.pk]),
     Page("book", ["people_rider"], lambda cast: after(cast.wren)),
     Page("beach", [*BEACH, "bookings_outing"]),
     Page("labels", ["fleet_item"], lambda cast: after(cast.shed)),

@@ -20,7 +20,7 @@ from rentals.home.services.front import FrontFacts, UnableToOpen, open_front
 from rentals.home.services.lessons import book_lesson, change_lesson
 from rentals.home.services.limits import LOOKS, POSTS, count_post
 from rentals.home.services.links import open_link, revoke_links
-from rentals.home.services.signing import version_of
+from rentals.home.services.signing import Signed, TextChanged, UnableToSign, sign_at_desk, version_of
 from rentals.home.services.sweeping import (
     keep_offer,
     offer_places,
@@ -38,11 +38,14 @@ __all__ = [
     "POSTS",
     "Asked",
     "FrontFacts",
+    "Signed",
+    "TextChanged",
     "TooLate",
     "UnableToMoveGuest",
     "UnableToOpen",
     "UnableToPromise",
     "UnableToRepeat",
+    "UnableToSign",
     "book_from_home",
     "book_lesson",
     "change_lesson",
@@ -59,6 +62,7 @@ __all__ = [
     "pass_over",
     "remind",
     "revoke_links",
+    "sign_at_desk",
     "take_offer",
     "tell_changes",
     "tell_lessons",

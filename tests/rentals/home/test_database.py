@@ -46,6 +46,12 @@ def a_signature(rows: Rows) -> Signature:
     )
 
 
+def a_signature_at_desk(rows: Rows) -> Signature:
+    signature = a_signature(rows)
+    Signature.objects.filter(pk=signature.pk).update(at_desk=rows.user)
+    return signature
+
+
 def a_tally(_rows: Rows) -> Tally:
     return Tally.objects.create(key="0" * 64, since=NOON, count=1)
 
@@ -67,6 +73,8 @@ CHECKS: list[tuple[str, Row, dict[str, Any]]] = [
     ("signature_what", a_signature, {"what": "gift"}),
     ("signature_is_named", a_signature, {"name": ""}),
     ("signature_is_named", a_signature, {"version": ""}),
+    ("signature_relation", a_signature, {"relation": "aunt"}),
+    ("guardian_at_desk_is_related", a_signature_at_desk, {"what": "guardian"}),
 ]
 
 TWINS: list[tuple[str, Row, tuple[str, ...], dict[str, Any]]] = [

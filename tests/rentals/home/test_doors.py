@@ -28,7 +28,22 @@ def revoke(house: House) -> Call:
     return partial(services.revoke_links, guest_id=house.book().pk, now=house.cast.now)
 
 
-DOORS = {"open_front": (open_front, "M"), "revoke_links": (revoke, "DM")}
+def sign(house: House) -> Call:
+    signed = services.Signed(version=services.version_of(house.front), language="en", name="Moss Hazel")
+    return partial(
+        services.sign_at_desk,
+        rider_id=house.cast.moss.pk,
+        signed=signed,
+        handed_at=house.cast.now,
+        now=house.cast.now,
+    )
+
+
+DOORS = {
+    "open_front": (open_front, "M"),
+    "revoke_links": (revoke, "DM"),
+    "sign_at_desk": (sign, "DIM"),
+}
 
 
 def keep(house: House) -> Call:
