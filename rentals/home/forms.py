@@ -19,6 +19,7 @@ from rentals.lib.forms import MeasureField, MomentForm, OnceForm, PlainForm
 from rentals.lib.problems import Refused
 from rentals.people.forms import RiderFields
 from rentals.people.models import ADULT_AGE, MASS_KG, STATURE_CM, Rider
+from rentals.people.services import RiderFacts
 
 LOOK_ROWS: Final = 4
 MOST_FROM_HOME: Final = 6
@@ -190,6 +191,30 @@ class HomeRider(RiderFields):
         return cleaned
 
     today: date = date.max
+
+
+class OwnRider(HomeRider):
+    """What a party changes about one of its riders; who it is stays, and what was signed stays signed."""
+
+    def __init__(self, rider: Rider, day: date, data: Any = None) -> None:
+        self.today, self.rider = day, rider
+        known = {name: getattr(rider, name, None) for name in HomeRider.base_fields}
+        super().__init__(data, initial=known)
+        del self.fields["name"]
+        for name, signed_at in (("waiver", rider.waiver_signed_at), ("consent", rider.guardian_consent_at)):
+            if signed_at:
+                del self.fields[name]
+
+    def facts(self) -> RiderFacts:
+        """Return the rider's facts as they are to be."""
+        known: dict[str, Any] = {
+            "name": self.rider.name,
+            "waiver": self.rider.waiver_signed_at is not None,
+            "consent": self.rider.guardian_consent_at is not None,
+        }
+        return RiderFacts(
+            **{**known, **self.cleaned_data, "stature_cm": int(self.cleaned_data["stature_cm"])}
+        )
 
 
 class HomeRows:

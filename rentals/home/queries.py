@@ -4,6 +4,7 @@ import hashlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from decimal import Decimal
 from typing import Final
 
 from django.core import signing
@@ -18,7 +19,7 @@ from rentals.dayplan import queries as dayplan
 from rentals.dayplan.queries import UnableToSay, Wish
 from rentals.home.mapping import LEVELS
 from rentals.home.models import Front, Guest, Link, Signature
-from rentals.home.states import GuestState
+from rentals.home.states import IN_THE_DAY, GuestState
 from rentals.lessons import queries as taught
 from rentals.lessons.models import Seat
 from rentals.lessons.queries import OpenLesson
@@ -100,6 +101,32 @@ def see_move(front: Front, guest: Guest, starts_at: datetime, ends_at: datetime,
     wish = Wish(kind=guest.booking.kind, starts_at=starts_at, ends_at=ends_at, riders=riders)
     mine = frozenset(outing.pk for outing in outings)
     return see(front.station, wish, phone=front.phone, now=now, instead_of=mine)
+
+
+def see_changed(
+    front: Front, guest: Guest, rider_id: int, *, mass_kg: Decimal, level: str, now: datetime
+) -> Seen:
+    """Say whether a party can be served with another mass or level of a rider: ten queries.
+
+    Raises:
+        NotVisible: no such rider in that party.
+    """
+    rider = rider_of(guest, rider_id)
+    same = (rider.mass_kg, rider.level) == (mass_kg, level)
+    outings = outings_of(guest)
+    if same or guest.booking.kind != RENTAL or not outings:
+        return Seen(holds=True, text="")
+    changed = Rider(mass_kg=mass_kg, stature_cm=rider.stature_cm, level=level)
+    riders = tuple(changed if each.rider_id == rider_id else each.rider for each in outings)
+    wish = Wish(kind=RENTAL, starts_at=outings[0].starts_at, ends_at=outings[0].ends_at, riders=riders)
+    mine = frozenset(outing.pk for outing in outings)
+    return see(front.station, wish, phone=front.phone, now=now, instead_of=mine)
+
+
+def before_the_day(front: Front, guest: Guest, *, now: datetime) -> bool:
+    """Say whether the day of a party has not begun yet at the station."""
+    local = front.station.local
+    return local(now).date() < local(guest.starts_at).date()
 
 
 def mark_of(station: Station, at: datetime) -> str:
@@ -263,6 +290,18 @@ def guest_by_token(front: Front, token: str) -> Guest:
     return link.guest
 
 
+def rider_of(guest: Guest, rider_id: int) -> Rider:
+    """Return a rider of a party: one query.
+
+    Raises:
+        NotVisible: there is none in it.
+    """
+    rider = guest.riders.filter(pk=rider_id).first()
+    if rider is None:
+        raise NotVisible(_("There is no such rider in this booking."))
+    return rider
+
+
 @dataclass(frozen=True, slots=True)
 class RiderAtHome:
     """A rider as the party's own page shows them."""
@@ -270,6 +309,11 @@ class RiderAtHome:
     rider: Rider
     minor: bool
     lacks: tuple[str, ...]
+
+    @property
+    def can_do(self) -> Words:
+        """Their level, in their words."""
+        return LEVELS[self.rider.level]
 
 
 @dataclass(frozen=True, slots=True)
@@ -286,7 +330,11 @@ class Time:
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """A party's own page. `all_times` holds what was called off too, `times` only where nothing stands."""
+    """A party's own page.
+
+    `all_times` holds what was called off too, `times` only where nothing stands. `may_tell` is whether what
+    was told of riders can be changed here.
+    """
 
     guest: Guest
     starts_at: datetime
@@ -294,6 +342,7 @@ class Visit:
     riders: tuple[RiderAtHome, ...]
     all_times: tuple[Time, ...]
     may_change: bool
+    may_tell: bool
     change_until: datetime
 
     @property
@@ -328,6 +377,7 @@ def visit(front: Front, guest: Guest, *, now: datetime) -> Visit:
         riders=tuple(_at_home(rider, day) for rider in riders),
         all_times=lesson_times(guest) or (rental,),
         may_change=guest.state == GuestState.BOOKED and now <= until,
+        may_tell=guest.state in IN_THE_DAY and before_the_day(front, guest, now=now),
         change_until=until,
     )
 

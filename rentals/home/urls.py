@@ -12,6 +12,9 @@ public = [
     path("visit/<slug:station_slug>/sign/<str:token>/", views.sign, name="sign"),
     path("visit/<slug:station_slug>/b/<str:token>/", views.visit, name="visit"),
     path("visit/<slug:station_slug>/b/<str:token>/move/", views.move, name="visit-move"),
+    path(
+        "visit/<slug:station_slug>/b/<str:token>/riders/<int:rider_id>/", views.own_rider, name="visit-rider"
+    ),
     path("visit/<slug:station_slug>/b/<str:token>/leave/", views.leave, name="visit-leave"),
     path("visit/<slug:station_slug>/b/<str:token>/take/", views.take, name="visit-take"),
 ]

@@ -20,6 +20,7 @@ from rentals.home.forms import (
     HomeForm,
     HomeRows,
     LookForm,
+    OwnRider,
     PartyForm,
     SignForm,
     TimeForm,
@@ -37,6 +38,7 @@ from rentals.lib.problems import Conflict, NotVisible, Refused
 from rentals.people.doors import StaffRequest, may, station_page
 from rentals.people.mapping import actor_of
 from rentals.people.models import Rider
+from rentals.people.services import UnableToKeepRider
 
 TOO_MANY = 429
 
@@ -165,6 +167,30 @@ def move(request: HomeRequest) -> HttpResponse:
             return redirect("visit", front.station.slug, request.token)
     context = {"front": front, "at": front.station, "guest": guest, "form": form, "token": request.token}
     return render(request, "home/move.html", context, status=422 if form.errors else 200)
+
+
+@link_page("GET", "POST")
+def own_rider(request: HomeRequest, rider_id: int) -> HttpResponse:
+    """Let a party correct what it told about one of its riders, until the day begins."""
+    front, guest, now = request.front, request.guest, clock.now()
+    rider = queries.rider_of(guest, rider_id)
+    form = OwnRider(rider, front.station.local(guest.starts_at).date(), request.POST or None)
+    status = 200
+    if request.method == "POST" and form.is_valid():
+        try:
+            services.change_rider_from_home(
+                actor=HOME, front=front, guest=guest, rider_id=rider.pk, facts=form.facts(), now=now
+            )
+        except (UnableToKeepRider, Conflict) as refused:
+            form.refuse(refused)
+            status = refused.status
+        else:
+            messages.success(request, _("Thank you, it is noted."))
+            return redirect("visit", front.station.slug, request.token)
+    context = {"front": front, "at": front.station, "token": request.token, "rider": rider, "form": form}
+    more = {"waiver": WAIVER, "may_tell": queries.before_the_day(front, guest, now=now)}
+    status = 422 if form.errors and status == 200 else status
+    return render(request, "home/rider.html", {**context, **more}, status=status)
 
 
 @link_page("POST")

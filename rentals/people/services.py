@@ -64,6 +64,17 @@ def change_rider(*, actor: Actor, rider_id: int, facts: RiderFacts, now: datetim
     if rider is None:
         raise NotVisible("There is no such rider here.")
     actor.require(Act.EDIT_RIDER, station_id=rider.station_id)
+    edit_rider(actor=actor, act=Act.EDIT_RIDER, rider=rider, facts=facts, now=now)
+    return rider
+
+
+@inside_write
+def edit_rider(*, actor: Actor, act: Act | System, rider: Rider, facts: RiderFacts, now: datetime) -> None:
+    """Change a rider's facts as part of a write that has asked who may.
+
+    Raises:
+        UnableToKeepRider: as `change_rider`.
+    """
     _refuse_a_raise(actor, rider, facts)
     before = _told(rider)
     _apply(rider, facts, now)
@@ -72,8 +83,7 @@ def change_rider(*, actor: Actor, rider_id: int, facts: RiderFacts, now: datetim
         key: [str(before[key]), str(value)] for key, value in _told(rider).items() if before[key] != value
     }
     line = journal.Line("rider", rider.pk, f"Changed {', '.join(changed) or 'nothing'}", changed)
-    journal.record(actor=actor, act=Act.EDIT_RIDER, station_id=rider.station_id, lines=[line], now=now)
-    return rider
+    journal.record(actor=actor, act=act, station_id=rider.station_id, lines=[line], now=now)
 
 
 @write
@@ -143,7 +153,9 @@ def _refuse_a_raise(actor: Actor, rider: Rider, facts: RiderFacts) -> None:
     """A level is raised by the word of somebody who may teach; anybody may lower it."""
     raised = Level(facts.level).rank > Level(rider.level).rank
     if raised and not actor.may(Act.RAISE_LEVEL, station_id=rider.station_id):
-        raise UnableToKeepRider.at("level", "Only an instructor's word raises a level. Ask one who saw them.")
+        raise UnableToKeepRider.at(
+            "level", _("Only an instructor's word raises a level. Ask one who saw them.")
+        )
 
 
 def check_facts(facts: RiderFacts, *, today: date) -> None:

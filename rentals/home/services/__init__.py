@@ -20,6 +20,7 @@ from rentals.home.services.front import FrontFacts, UnableToOpen, open_front
 from rentals.home.services.lessons import book_lesson, change_lesson
 from rentals.home.services.limits import LOOKS, POSTS, count_post
 from rentals.home.services.links import open_link, revoke_links
+from rentals.home.services.riders import change_rider_from_home, keep_facts
 from rentals.home.services.signing import Signed, TextChanged, UnableToSign, sign_at_desk, version_of
 from rentals.home.services.sweeping import (
     keep_offer,
@@ -49,9 +50,11 @@ __all__ = [
     "book_from_home",
     "book_lesson",
     "change_lesson",
+    "change_rider_from_home",
     "count_post",
     "join_queue",
     "keep_asked",
+    "keep_facts",
     "keep_move",
     "keep_offer",
     "leave",

@@ -2,6 +2,7 @@
 
 import ast
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -12,9 +13,10 @@ from rentals.home import queries, services
 from rentals.home.services.limits import POSTS
 from rentals.lib.access import NOBODY, Actor, System, service
 from rentals.lib.problems import NotAllowed, NotVisible
-from tests.rentals.home.house import PUPIL, House
+from tests.rentals.home.house import ADA, PUPIL, House
 from tests.rentals.lessons.school import School
 from tests.rentals.test_doors import ROLES
+from tests.rentals.walk import DAY, HOUR
 
 Call = Callable[..., object]
 
@@ -82,6 +84,20 @@ def change_seat(house: House) -> Call:
     return partial(services.change_lesson, guest_id=guest.pk, lesson_id=other.pk, now=house.cast.now)
 
 
+def facts(house: House) -> Call:
+    start = house.cast.at(14) + DAY
+    guest = house.book(starts_at=start, ends_at=start + 2 * HOUR)
+    return partial(
+        services.keep_facts,
+        guest_id=guest.pk,
+        front_id=house.front.pk,
+        rider_id=guest.riders.get().pk,
+        facts=replace(ADA, phone="0700 555 999"),
+        mark="",
+        now=house.cast.now,
+    )
+
+
 def offer(house: House) -> Call:
     guest = house.queue()
     mark = queries.mark_of(house.cast.tarrow, guest.starts_at)
@@ -101,6 +117,7 @@ def sweep(name: str) -> Callable[[House], Call]:
 
 BY_ITSELF: dict[str, tuple[Callable[[House], Call], System]] = {
     "keep_asked": (keep, System.HOME),
+    "keep_facts": (facts, System.HOME),
     "keep_move": (move, System.HOME),
     "join_queue": (
         lambda house: partial(
