@@ -465,6 +465,11 @@ def crowded(crowd: Crowd) -> Iterator[tuple[int, list[int], int]]:
     inside = (starts < segment.end_min) & (ends > segment.start_min)
     starts = np.maximum(starts[inside], segment.start_min)
     ends, columns = np.minimum(ends[inside], segment.end_min), columns[inside]
-    for moment in peaks(starts, ends).tolist():
-        under_way = columns[(starts <= moment) & (ends > moment)]
-        yield moment, under_way[under_way >= 0].tolist(), int(np.sum(under_way < 0))
+    moments, riders = peaks(starts, ends), columns >= 0
+    under_way = (starts <= moments[:, None]) & (ends > moments[:, None])
+    busy = under_way[:, ~riders].sum(axis=1).tolist()
+    peak, rider = np.nonzero(under_way[:, riders])
+    cuts = np.searchsorted(peak, np.arange(len(moments) + 1)).tolist()
+    at = columns[riders][rider].tolist()
+    for n, moment in enumerate(moments.tolist()):
+        yield moment, at[cuts[n] : cuts[n + 1]], busy[n]

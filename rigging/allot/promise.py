@@ -63,7 +63,7 @@ def promise(
     for wind, problem in winds.items():
         for unknown in sorted(party - {demand.id for demand in problem.demands}):
             raise BadValue("party", unknown, "", f"the id of one of the demands in the {wind} wind")
-        plan = solve(_booked_first(problem, party), seconds / len(winds), clock)
+        plan = solve(_booked_first(problem, party), seconds / len(winds), clock, points_only=True)
         short = tuple(rider for rider in plan.unserved if rider.demand in party)
         outlooks.append(Outlook(wind=wind, short=short, sure=not short or plan.points_open == 0, plan=plan))
     return Promise(outlooks=tuple(outlooks))

@@ -28,17 +28,26 @@ class Shape:
     boards: tuple[tuple[int, int], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Suited:
+    """Sails that some board carries, boards that carry some sail, and whether some pair doesn't go."""
+
+    sails: tuple[int, ...]
+    boards: tuple[int, ...]
+    apart: bool
+
+
 def shapes(problem: Problem, rigged: dict[int, int]) -> tuple[Shape, ...]:
     """The demands not yet issued, merged; `rigged` gives by sail when the first of its rigs may be taken.
 
     Where some sail doesn't go with some board a rider stays alone, so that the pair is one rider's.
     """
     issued = {hold.demand for hold in problem.frozen if hold.demand is not None}
-    carried = carriers(problem)
+    wishes = Wishes(problem, rigged, carriers(problem))
     merged: dict[tuple[Shape, int], list[int]] = defaultdict(list)
     for index, demand in enumerate(problem.demands):
         if demand.id not in issued:
-            shape, alone = shape_of(problem, demand, rigged, carried)
+            shape, alone = wishes.shape(demand)
             merged[shape, index if alone else -1].append(index)
     return tuple(replace(shape, demands=tuple(demands)) for (shape, _), demands in merged.items())
 
@@ -49,37 +58,56 @@ def carriers(problem: Problem) -> list[frozenset[int]]:
     return [frozenset(j for j in boards if goes_with(problem, k, j)) for k in range(len(problem.sails))]
 
 
-def shape_of(
-    problem: Problem, demand: Demand, rigged: dict[int, int], carried: list[frozenset[int]]
-) -> tuple[Shape, bool]:
-    """The shape of one demand, without its index, and whether some sail doesn't go with some board."""
-    sails = {
-        k: hundredths(demand.sails[stock.name]) + _changed(demand, 0, stock.name, CHANGED_SAIL)
-        for k, stock in enumerate(problem.sails)
-        if stock.name in demand.sails and rigged.get(k, FAR_MIN) <= demand.start_min
-    }
-    boards = {
-        j: hundredths(demand.boards[stock.name]) + _changed(demand, 1, stock.name, CHANGED_BOARD)
-        for j, stock in enumerate(problem.boards)
-        if stock.name in demand.boards and stock.units
-    }
-    suited = {k: carried[k] & boards.keys() for k in sails}
-    some_sail = {k for k, some in suited.items() if some}
-    some_board = frozenset[int]().union(*suited.values())
-    shape = Shape(
-        (),
-        demand.start_min,
-        demand.end_min + problem.turn_round_min,
-        demand.points,
-        demand.group,
-        tuple((k, loss) for k, loss in sails.items() if k in some_sail),
-        tuple((j, loss) for j, loss in boards.items() if j in some_board),
-    )
-    return shape, any(suited[k] != some_board for k in some_sail)
+class Wishes:
+    """What demands wish for, as indices into the stocks of one problem."""
+
+    def __init__(self, problem: Problem, rigged: dict[int, int], carried: list[frozenset[int]]) -> None:
+        self._turn_round_min = problem.turn_round_min
+        self._carried = carried
+        sails = {stock.name: k for k, stock in enumerate(problem.sails)}
+        self._sails = {name: (k, rigged[k]) for name, k in sails.items() if k in rigged}
+        self._boards = {stock.name: j for j, stock in enumerate(problem.boards) if stock.units}
+        self._suited: dict[tuple[frozenset[int], frozenset[int]], Suited] = {}
+
+    def shape(self, demand: Demand) -> tuple[Shape, bool]:
+        """The demand's shape, without its index, and whether some sail doesn't go with some board."""
+        of_sail, of_board = demand.promised or (None, None)
+        sails = {
+            known[0]: hundredths(loss) + _changed(of_sail, name, CHANGED_SAIL)
+            for name, loss in demand.sails.items()
+            if (known := self._sails.get(name)) and known[1] <= demand.start_min
+        }
+        boards = {
+            self._boards[name]: hundredths(loss) + _changed(of_board, name, CHANGED_BOARD)
+            for name, loss in demand.boards.items()
+            if name in self._boards
+        }
+        suited = self._suiting(frozenset(sails), frozenset(boards))
+        shape = Shape(
+            (),
+            demand.start_min,
+            demand.end_min + self._turn_round_min,
+            demand.points,
+            demand.group,
+            tuple((k, sails[k]) for k in suited.sails),
+            tuple((j, boards[j]) for j in suited.boards),
+        )
+        return shape, suited.apart
+
+    def _suiting(self, sails: frozenset[int], boards: frozenset[int]) -> Suited:
+        """Riders of a level wish for the same classes: which go together is worked out once."""
+        key = sails, boards
+        if key not in self._suited:
+            of = {k: self._carried[k] & boards for k in sorted(sails)}
+            some = frozenset[int]().union(*of.values())
+            carried = {k: mine for k, mine in of.items() if mine}
+            apart = any(mine != some for mine in carried.values())
+            self._suited[key] = Suited(tuple(carried), tuple(sorted(some)), apart)
+        return self._suited[key]
 
 
-def _changed(demand: Demand, part: int, name: str, cost: int) -> int:
-    return cost if demand.promised and demand.promised[part] != name else 0
+def _changed(promised: str | None, name: str, cost: int) -> int:
+    return cost if promised is not None and promised != name else 0
 
 
 def goes_with(problem: Problem, sail: int, board: int) -> bool:

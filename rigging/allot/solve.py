@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from rigging.allot.colour import Coloured, coloured, rig_list
 from rigging.allot.explain import unserved
+from rigging.allot.face import vertices
 from rigging.allot.heuristic import completed, first_come, nobody_served
 from rigging.allot.linear import Relaxation, Relaxed, integer, rounded_point
 from rigging.allot.model import POINT_OVER_WORST, Floats, Model, build
@@ -37,6 +38,9 @@ REACHES: Final = (3.0, 15.0)
 ROUNDING_SHARE: Final = 0.5
 """Share of the time left that may go into rounding the relaxation. Status: policy."""
 
+FACE_SHARE: Final = 0.25
+"""Share of the time left that may go into looking for a whole point as good as it. Status: policy."""
+
 Clock = Callable[[], float]
 
 
@@ -49,6 +53,7 @@ class Search:
     clock: Clock
     x: Floats
     bound: float
+    points_only: bool = False
     method: str = "nobody served"
     _relaxation: Relaxation | None = None
     began: float = field(init=False)
@@ -71,8 +76,16 @@ class Search:
 
     @property
     def closed(self) -> bool:
-        """Whether no other plan can be better."""
-        return self.value - self.bound < self.finest
+        """Whether no other plan can be better; by points alone, whether none can serve more."""
+        if self.value - self.bound < self.finest:
+            return True
+        return self.points_only and self.model.short(self.x) <= points_ruled_out(self.model, self.bound)
+
+    @property
+    def near(self) -> float:
+        """How near to the best a point must be for the search to end."""
+        point = self.model.weights.point
+        return point * (1 - 2 / POINT_OVER_WORST) if self.points_only else self.finest / 2
 
     def relax(self, model: Model) -> Relaxed:
         """Solve a variant of the model without wholeness, from where the last one ended; heed its bound."""
@@ -91,11 +104,18 @@ class Search:
             self.x, self.method = whole, method
 
 
-def solve(problem: Problem, seconds: float = SECONDS, clock: Clock = lambda: 0.0) -> Plan:
+def solve(
+    problem: Problem,
+    seconds: float = SECONDS,
+    clock: Clock = lambda: 0.0,
+    *,
+    points_only: bool = False,
+) -> Plan:
     """The best plan found within the seconds, with its bound.
 
     `clock` tells seconds as they pass; without one each stage has all the seconds. What is proven
-    within the limit doesn't depend on the clock: the same problem gives the same plan.
+    within the limit doesn't depend on the clock: the same problem gives the same plan. With `points_only`
+    the search ends once nobody more can be served, whatever their mismatch.
 
     Raises:
         BadValue: named by the path of the field that is wrong.
@@ -103,13 +123,13 @@ def solve(problem: Problem, seconds: float = SECONDS, clock: Clock = lambda: 0.0
     in_range("seconds", seconds, "s", 0.0, LONGEST_S)
     began = clock()
     model = build(validate(problem))
-    search = searched(model, seconds - (clock() - began), clock)
+    search = searched(model, seconds - (clock() - began), clock, points_only=points_only)
     found = coloured(model, search.x)
     plan, by_pattern = planned(search, found), frozenset[int]()
     while found.dropped and clock() - began < seconds:
         by_pattern |= {ride.sail for ride in found.dropped}
         model = build(problem, by_pattern)
-        search = searched(model, seconds - (clock() - began), clock)
+        search = searched(model, seconds - (clock() - began), clock, points_only=points_only)
         found = coloured(model, search.x)
         plan = min(planned(search, found), plan, key=lambda plan: plan.score.value)
     return plan
@@ -139,9 +159,9 @@ def planned(search: Search, found: Coloured) -> Plan:
     )
 
 
-def searched(model: Model, seconds: float, clock: Clock) -> Search:
+def searched(model: Model, seconds: float, clock: Clock, *, points_only: bool = False) -> Search:
     """Search the model: relaxation, rounding, and what is left between; first come where time is short."""
-    search = Search(model, seconds, clock, nobody_served(model), all_served(model))
+    search = Search(model, seconds, clock, nobody_served(model), all_served(model), points_only)
     if seconds < SHORT_S:
         search.offer(first_come(model), "first come")
     if search.closed or not model.shapes or search.left <= 0:
@@ -151,6 +171,7 @@ def searched(model: Model, seconds: float, clock: Clock) -> Search:
         if seconds >= SHORT_S:
             search.offer(first_come(model), "first come")
         return search
+    _among_best(search, relaxation)
     if not search.closed:
         _round(search, relaxation)
     if not search.closed:
@@ -197,6 +218,16 @@ def points_ruled_out(model: Model, bound: float) -> int:
     return max(0, floor((bound - worst) / point) + 1)
 
 
+def _among_best(search: Search, relaxation: Relaxed) -> None:
+    """Look for a whole point among those worth as much as the relaxation."""
+    if search.closed:
+        return
+    for x in vertices(search.model, relaxation, search.left * FACE_SHARE):
+        search.offer(x, "face of the relaxation")
+        if search.closed:
+            return
+
+
 def _round(search: Search, relaxation: Relaxed) -> None:
     """Hold the riders whom the relaxation places, and what it would pay for moving; choose for the others.
 
@@ -235,7 +266,7 @@ def _held(search: Search, values: Floats, share: float) -> Floats | None:
     low = np.where(np.isnan(values), search.model.low, values)
     high = np.where(np.isnan(values), search.model.high, values)
     narrow = replace(search.model, low=low, high=high)
-    return rounded_point(narrow, seconds=search.left * share, near=search.finest / 2)
+    return rounded_point(narrow, seconds=search.left * share, near=search.near)
 
 
 def _close(search: Search, relaxation: Relaxed) -> None:

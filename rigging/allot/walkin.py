@@ -11,7 +11,7 @@ from rigging.allot.colour import rides
 from rigging.allot.linear import loaded, without_fixed
 from rigging.allot.model import Crowd, Floats, Model, build, crowded
 from rigging.allot.problem import Demand, Problem, known_names, validate, validate_demand
-from rigging.allot.shapes import FAR_MIN, Shape, carriers, shape_of
+from rigging.allot.shapes import FAR_MIN, Shape, Wishes, carriers
 from rigging.allot.solve import SECONDS, WHOLE, Clock, searched
 from rigging.units import BadValue
 
@@ -54,6 +54,8 @@ class Counter:
         self._highs.setOptionValue("simplex_strategy", PRIMAL)
         self._before = self._whole()
         self._names, self._carried = known_names(problem), carriers(problem)
+        rigged = {k: -FAR_MIN for k, _ in self.model.columns.rigs}
+        self._wishes = Wishes(problem, rigged, self._carried)
         columns_of = (self.model.columns.sail, self.model.columns.board)
         self._shape_at = {column: d for of in columns_of for (d, _), column in of.items()}
 
@@ -66,8 +68,7 @@ class Counter:
         validate_demand("walk_in", demand, self._names)
         if demand.group is not None:
             raise BadValue("walk_in.group", demand.group, "", "none, since a walk-in is asked about alone")
-        rigged = {k: -FAR_MIN for k, _ in self.model.columns.rigs}
-        shape, _ = shape_of(self.model.problem, demand, rigged, self._carried)
+        shape, _ = self._wishes.shape(demand)
         rows, columns = self._size
         try:
             self._add(shape)

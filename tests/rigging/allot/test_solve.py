@@ -40,6 +40,15 @@ class TestAgainstTryingEverything:
             found = (plan.score.points_short, plan.score.mismatch, plan.score.builds)
             assert found == brute.best(problem), seed
 
+    def test_it_serves_as_many_when_only_the_points_are_asked_for(self) -> None:
+        for seed in range(100):
+            problem = brute.with_wishes(brute.tiny(seed), seed)
+
+            plan = solve(problem, 20.0, points_only=True)
+
+            assert violations(problem, plan) == (), seed
+            assert (plan.score.points_short, plan.points_open) == (brute.best(problem)[0], 0), seed
+
     def test_it_agrees_with_scipys_assignment_when_all_sail_at_once(self) -> None:
         """Reference: scipy.optimize.linear_sum_assignment."""
         rng = np.random.default_rng(5)
@@ -220,6 +229,16 @@ class TestProof:
     @pytest.mark.parametrize("kind", [instances.SMALL, instances.MEDIUM, instances.MEDIUM_MAST])
     def test_it_proves_days_of_a_stations_size(self, kind: instances.Kind) -> None:
         assert solved(instances.day(kind, 3)).proven
+
+    @pytest.mark.parametrize("seed", [0, 5, 6])
+    def test_it_proves_that_nobody_more_can_be_served_by_points_alone(self, seed: int) -> None:
+        problem = instances.day(instances.MEDIUM_MAST, seed)
+
+        best, quick = solved(problem), solve(problem, 20.0, points_only=True)
+
+        assert quick.points_open == best.points_open == 0
+        assert quick.score.points_short == best.score.points_short > 0
+        assert quick.score.mismatch >= best.score.mismatch
 
 
 class TestHolds:
