@@ -171,7 +171,8 @@ def searched(model: Model, seconds: float, clock: Clock, *, points_only: bool = 
         if seconds >= SHORT_S:
             search.offer(first_come(model), "first come")
         return search
-    _among_best(search, relaxation)
+    if not search.closed:
+        _among_best(search, relaxation)
     if not search.closed:
         _round(search, relaxation)
     if not search.closed:
@@ -220,8 +221,6 @@ def points_ruled_out(model: Model, bound: float) -> int:
 
 def _among_best(search: Search, relaxation: Relaxed) -> None:
     """Look for a whole point among those worth as much as the relaxation."""
-    if search.closed:
-        return
     for x in vertices(search.model, relaxation, search.left * FACE_SHARE):
         search.offer(x, "face of the relaxation")
         if search.closed:
