@@ -33,7 +33,7 @@ from rentals.checklists import queries as checklists
 from rentals.checklists.models import Check
 from rentals.lib import clock
 from rentals.lib.access import Act, System, service
-from rentals.lib.forms import PlainForm, once_of
+from rentals.lib.forms import PlainForm, once_of, whole_number
 from rentals.lib.live import live
 from rentals.lib.problems import Conflict
 from rentals.mail.services import UnableToSetHook
@@ -425,7 +425,7 @@ def _on_new_list(
 ) -> LaunchForm:
     """Return the form on the list as it is now, the ticks kept, what is new or reworded marked."""
     written = request.POST.get("list_version", "")
-    before = checklists.version_of(request.station, Check.LAUNCH, int(written) if written.isdecimal() else 0)
+    before = checklists.version_of(request.station, Check.LAUNCH, whole_number(written) or 0)
     data = _without_key(request)
     data["list_version"] = str(sheet.listed.version)
     form = LaunchForm(sheet.points, sheet.shut, data)

@@ -10,7 +10,7 @@ from django import forms
 
 from rentals.bookings.models import Booking
 from rentals.bookings.services import MOST_RIDERS, Contact
-from rentals.lib.forms import MomentForm, OnceForm
+from rentals.lib.forms import MomentForm, OnceForm, whole_number
 from rentals.lib.problems import Refused
 from rentals.people.forms import RiderFields
 from rentals.people.services import RiderFacts
@@ -77,9 +77,10 @@ class RiderRow(RiderFields):
         if any(map(self.typed, NEW_RIDER)):
             raise forms.ValidationError("Pick a known rider or enter a new one, not both in one row.")
         numbered = _NUMBERED.search(picked)
-        if numbered is None:
+        number = whole_number(numbered[1]) if numbered else None
+        if number is None:
             raise forms.ValidationError("Pick a name from the list, or leave this empty.")
-        return int(numbered[1])
+        return number
 
     def full_clean(self) -> None:
         """Clean; a known rider's facts are on record, so none of a new rider's are asked for."""
@@ -108,8 +109,9 @@ class RiderRows:
 
     def __init__(self, data: Mapping[str, str] | None, *, more: bool = False) -> None:
         count = FIRST_ROWS
-        if data is not None and data.get("rows", "").isdecimal():
-            count = min(int(data["rows"]) + (FIRST_ROWS if more else 0), MOST_RIDERS)
+        asked = None if data is None else whole_number(data.get("rows", ""))
+        if asked is not None:
+            count = min(asked + (FIRST_ROWS if more else 0), MOST_RIDERS)
         rows = [RiderRow(data, prefix=f"riders-{number}") for number in range(count)]
         # A row that nobody touched is not asked what it lacks; nor is any row when more are asked for.
         self.bound = data is not None and not more

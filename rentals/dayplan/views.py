@@ -15,7 +15,7 @@ from rentals.dayplan.forms import CrewForm, SailForm, SpanForm
 from rentals.dayplan.mapping.shown import Shown, sails_for
 from rentals.lib import clock
 from rentals.lib.access import Act
-from rentals.lib.forms import OnceForm, once_of
+from rentals.lib.forms import OnceForm, once_of, whole_number
 from rentals.lib.problems import Refused
 from rentals.people.doors import StaffRequest, asked_day, station_page
 from rentals.stations.models import Station
@@ -166,8 +166,8 @@ def _page(request: StaffRequest, refused: Refused | None = None) -> HttpResponse
     now, station = clock.now(), request.station
     today = station.local(now).date()
     day = asked_day(request, today)
-    number = request.GET.get("plan", "")
-    found = queries.rig_up(station, day, number=int(number) if number.isdecimal() else None, now=now)
+    number = whole_number(request.GET.get("plan", ""))
+    found = queries.rig_up(station, day, number=number, now=now)
     context = {
         "station": station,
         "page": "rig-up",

@@ -14,6 +14,7 @@ from rentals.bookings.services import MOST_RIDERS
 from rentals.dayplan.services.promising import LONGEST_REASON
 from rentals.desk.mapping import Pasted
 from rentals.lib import measures
+from rentals.lib.forms import whole_number
 from rentals.lib.when import NotATime, moment
 
 QUANTITIES: Final[Mapping[str, measures.Quantity]] = {"mass_kg": "mass", "stature_cm": "length"}
@@ -48,8 +49,7 @@ def with_list(data: QueryDict, pasted: list[Pasted], known: Mapping[str, str]) -
         known: how the form names riders known here, by their name.
     """
     filled, left = data.copy(), list(pasted)
-    said = str(data.get("rows", ""))
-    rows = int(said) if said.isdecimal() else 0
+    rows = whole_number(str(data.get("rows", ""))) or 0
     notes = [filled.get("note", "")]
     for number in count():
         if not left or number >= MOST_RIDERS:

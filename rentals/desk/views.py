@@ -23,6 +23,7 @@ from rentals.desk.mapping import read_list
 from rentals.desk.services import issuing as services
 from rentals.lib import clock, show
 from rentals.lib.access import Act, System
+from rentals.lib.forms import whole_number
 from rentals.lib.live import found, live
 from rentals.lib.problems import Conflict
 from rentals.people import queries as people
@@ -131,7 +132,8 @@ def issue_party(request: StaffRequest, booking_id: int) -> HttpResponse:
 def _ticked(request: StaffRequest) -> dict[int, int]:
     """Return outing and kit number of each box ticked: `12:1`."""
     pairs = [value.partition(":") for value in request.POST.getlist("kit")]
-    return {int(pk): int(no) for pk, _, no in pairs if pk.isdecimal() and no.isdecimal()}
+    numbers = [(whole_number(pk), whole_number(no)) for pk, _, no in pairs]
+    return {pk: no for pk, no in numbers if pk is not None and no is not None}
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,11 +196,10 @@ def _keep_kit(request: StaffRequest, shown: Outing, form: KitForm) -> bool:
 @station_page("POST")
 def issue(request: StaffRequest, outing_id: int) -> HttpResponse:
     """Hand the kit over."""
-    kit_no = request.POST.get("kit_no", "")
     handed = bookings_services.issue_kit(
         actor=request.actor,
         outing_id=outing_id,
-        kit_no=int(kit_no) if kit_no.isdecimal() else 0,
+        kit_no=whole_number(request.POST.get("kit_no", "")) or 0,
         now=clock.now(),
     )
     messages.success(request, f"Issued to {handed.rider}.")

@@ -15,7 +15,7 @@ from rentals.bookings.services import Contact
 from rentals.home.mapping import LEVELS
 from rentals.home.models import LANGUAGES, Front, Signature
 from rentals.home.services import Asked, FrontFacts, Signed
-from rentals.lib.forms import MeasureField, MomentForm, OnceForm, PlainForm
+from rentals.lib.forms import MeasureField, MomentForm, OnceForm, PlainForm, whole_number
 from rentals.lib.problems import Refused
 from rentals.people.forms import RiderFields
 from rentals.people.models import ADULT_AGE, MASS_KG, STATURE_CM, Rider
@@ -229,8 +229,9 @@ class HomeRows:
         known: Sequence[Mapping[str, Any]] = (),
     ) -> None:
         count = max(len(known), 1)
-        if data is not None and data.get("rows", "").isdecimal():
-            count = int(data["rows"]) + more
+        asked = None if data is None else whole_number(data.get("rows", ""))
+        if asked is not None:
+            count = asked + more
         count = min(max(count, 1), MOST_FROM_HOME)
         self.may_grow = count < MOST_FROM_HOME
         self.forms = []

@@ -34,6 +34,7 @@ from rentals.lessons.queries import OpenLesson
 from rentals.lessons.services import LessonFull, UnableToEnrol
 from rentals.lib import clock
 from rentals.lib.access import Act
+from rentals.lib.forms import whole_number
 from rentals.lib.problems import Conflict, NotVisible, Refused
 from rentals.people.doors import StaffRequest, may, station_page
 from rentals.people.mapping import actor_of
@@ -286,12 +287,10 @@ def _offers(request: HomeRequest) -> tuple[DayForm, date, list[queries.LessonOff
 def _move_lesson(request: HomeRequest) -> HttpResponse:
     """Show lessons to change to, and change to the one that was chosen."""
     front, refused = request.front, None
-    chosen = request.POST.get("lesson", "")
-    if chosen.isascii() and chosen.isdecimal():
+    chosen = whole_number(request.POST.get("lesson", ""))
+    if chosen is not None:
         try:
-            services.change_lesson(
-                actor=HOME, guest_id=request.guest.pk, lesson_id=int(chosen[:18]), now=clock.now()
-            )
+            services.change_lesson(actor=HOME, guest_id=request.guest.pk, lesson_id=chosen, now=clock.now())
         except (Conflict, UnableToBook, NotVisible) as why_not:
             refused = why_not
         else:

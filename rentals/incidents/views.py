@@ -28,15 +28,13 @@ from rentals.incidents.mapping import place_words
 from rentals.incidents.models import Kind
 from rentals.lib import clock
 from rentals.lib.access import Act
+from rentals.lib.forms import whole_number
 from rentals.lib.problems import Refused
 from rentals.lib.tables import csv_answer
 from rentals.people import queries as people
 from rentals.people.doors import StaffRequest, asked_day, may, station_page
 from rigging.drawing import search_svg
 from rigging.drift import LEEWAY
-
-LONGEST_ID = 19
-"""Digits beyond which a number is no row's."""
 
 
 @station_page("GET")
@@ -58,12 +56,8 @@ def incidents(request: StaffRequest) -> HttpResponse:
 @station_page("GET", "POST")
 def report(request: StaffRequest) -> HttpResponse:
     """Report an incident, of an outing where the address names one."""
-    asked = request.GET.get("outing", "")
-    of = (
-        bookings.outing_for(request.actor, request.station, int(asked))
-        if asked.isdecimal() and len(asked) < LONGEST_ID
-        else None
-    )
+    asked = whole_number(request.GET.get("outing", ""))
+    of = None if asked is None else bookings.outing_for(request.actor, request.station, asked)
     now = clock.now()
     outings = queries.outing_choices(request.station, now=now)
     if of is not None and str(of.pk) not in dict(outings):

@@ -30,7 +30,7 @@ from rentals.lessons.forms import (
 from rentals.lessons.models import Course, Lesson
 from rentals.lib import clock
 from rentals.lib.access import Act
-from rentals.lib.forms import PlainForm
+from rentals.lib.forms import PlainForm, whole_number
 from rentals.lib.ical import MEDIA_TYPE, calendar
 from rentals.lib.problems import Refused
 from rentals.lib.when import day_bounds
@@ -188,7 +188,7 @@ def assign(request: StaffRequest, lesson_id: int) -> HttpResponse:
     services.assign(
         actor=request.actor,
         lesson_id=lesson_id,
-        user_id=int(who) if who.isdecimal() else 0,
+        user_id=whole_number(who) or 0,
         duty=duty,
         now=clock.now(),
     )
@@ -313,7 +313,7 @@ def make_feed(request: StaffRequest) -> HttpResponse:
     made = services.make_feed(
         actor=request.actor,
         station_id=request.station.pk,
-        user_id=int(who) if who.isdecimal() else None,
+        user_id=whole_number(who),
         now=clock.now(),
     )
     address = request.build_absolute_uri(reverse("calendar", args=[made.token]))
@@ -470,8 +470,7 @@ def _asked_level(request: StaffRequest, rider: Rider) -> Level:
 
 
 def _asked_lesson(request: StaffRequest) -> int | None:
-    number = request.GET.get("lesson", "")
-    return int(number) if number.isdecimal() and len(number) < 18 else None
+    return whole_number(request.GET.get("lesson", ""))
 
 
 def _day(request: StaffRequest, found: Lesson) -> date:

@@ -4,7 +4,7 @@ import uuid
 from collections.abc import Mapping
 from datetime import datetime
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
 from django import forms
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from django.utils.functional import _StrOrPromise
 
 NEEDED = _("This is needed.")
+LONGEST_NUMBER: Final = 18
+"""Digits of a row's number: what a database's largest integers hold."""
 
 
 class PlainForm(forms.Form):
@@ -72,6 +74,11 @@ class OnceForm(PlainForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.initial.setdefault("once", uuid.uuid4())
+
+
+def whole_number(written: str) -> int | None:
+    """Return a number as a page's own links and buttons send it; none for what no row can have."""
+    return int(written) if written.isdecimal() and len(written) <= LONGEST_NUMBER else None
 
 
 def once_of(sent: Mapping[str, Any]) -> uuid.UUID | None:

@@ -12,6 +12,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from rentals.bench import queries
 from rentals.fleet.models import Item, Kind
+from rentals.lib.forms import whole_number
 from rentals.people.doors import StaffRequest, station_page
 
 PER_SHEET: Final = 24
@@ -43,7 +44,7 @@ def labels(request: StaffRequest) -> HttpResponse:
         return render(request, "bench/labels.html", {**context, "asked": bool(request.GET)})
     at_once = PER_SHEET * SHEETS_AT_ONCE
     written = request.GET.get("from", "")
-    first = int(written) if written.isdecimal() and 1 <= len(written) <= 6 else 1
+    first = whole_number(written) or 1
     first = min(max(first, 1), len(chosen))
     shown = chosen[first - 1 : first - 1 + at_once]
     made = [_label(request, item) for item in shown]

@@ -160,7 +160,7 @@ class TestIssueToAParty:
         assert answer.status_code == 422
         assert b"Wren Alder&#x27;s kit was swapped" in answer.content
 
-    @pytest.mark.parametrize("kit", [[], ["x"], ["1:"], ["²:1"]])
+    @pytest.mark.parametrize("kit", [[], ["x"], ["1:"], ["²:1"], [f"{'9' * 5000}:1"]])
     def test_nothing_ticked_is_said(self, cast: Walk, kit: list[str]) -> None:
         url = reverse("issue-party", args=[cast.tarrow.slug, cast.kitted().booking_id])
 

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from django import forms
 
-from rentals.lib.forms import MomentForm, NumberField, OnceForm, PlainForm
+from rentals.lib.forms import MomentForm, NumberField, OnceForm, PlainForm, whole_number
 from rentals.lib.problems import Refused
 
 LISBON = ZoneInfo("Europe/Lisbon")
@@ -126,3 +126,20 @@ class TestOnce:
 
     def test_a_key_that_is_none_is_refused(self) -> None:
         assert "once" in OnceForm({"once": "again"}).errors
+
+
+@pytest.mark.parametrize(
+    ("written", "number"),
+    [
+        ("12", 12),
+        ("0", 0),
+        ("9" * 18, 10**18 - 1),
+        ("9" * 19, None),
+        ("9" * 5000, None),
+        ("-1", None),
+        ("", None),
+    ],
+    ids=["a row's", "nought", "the longest", "too long for a row", "too long to read", "below", "nothing"],
+)
+def test_a_number_in_a_link_is_one_that_a_row_can_have(written: str, number: int | None) -> None:
+    assert whole_number(written) == number
