@@ -34,6 +34,7 @@ class ListForm(PlainForm):
                 max_length=TEXT,
                 required=False,
                 initial=line.text,
+                widget=forms.Textarea(attrs={"rows": 2, "class": "line"}),
             )
             self.fields[f"levels_{number}"] = forms.MultipleChoiceField(
                 label="Only for",
@@ -77,7 +78,7 @@ class ListForm(PlainForm):
             Written(
                 key=line.key,
                 kind=line.kind,
-                text=said[f"text_{number}"],
+                text=" ".join(said[f"text_{number}"].split()),
                 levels=tuple(said[f"levels_{number}"]),
             )
             for number, line in enumerate(self.shown.lines)

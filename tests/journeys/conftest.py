@@ -5,11 +5,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from tests import servers
+from tests.journeys import hands
 from tests.journeys.house import House, demo
 
+PASSWORD = "marram-demo"
 CHROMIUM = "/usr/bin/chromium"
 QUIET = [
     "--headless",
@@ -21,10 +23,10 @@ QUIET = [
     "--disable-component-update",
     "--disable-sync",
 ]
-MEANT = ("422", "ERR_INTERNET_DISCONNECTED")
-"""What the browser says of a refusal, and of a connection that a test cut."""
+MEANT = ("409", "422", "ERR_INTERNET_DISCONNECTED")
+"""What the browser says of refusals, and of a connection that a test cut."""
 
-WIDTHS = {"desk": 1280, "phone": 390}
+WIDTHS = {"desk": 1280, "tablet": 820, "phone": 390}
 
 
 @pytest.fixture(scope="session", params=["embedded", "servers"])
@@ -52,13 +54,46 @@ def browser() -> Iterator[Browser]:
         running.close()
 
 
+class People:
+    """Those who work in a house: each signs in once, however many pages they open."""
+
+    def __init__(self, browser: Browser, house: House) -> None:
+        self.browser, self.house = browser, house
+        self.contexts: dict[str, BrowserContext] = {}
+
+    def signed_in(self, username: str) -> BrowserContext:
+        """Somebody's browser, in which they are signed in."""
+        if username not in self.contexts:
+            context = self.contexts[username] = self._context()
+            hands.send(context.request, "/sign-in/", username=username, password=PASSWORD)
+        return self.contexts[username]
+
+    def anonymous(self) -> BrowserContext:
+        """The browser of somebody who is not signed in."""
+        if "" not in self.contexts:
+            self.contexts[""] = self._context()
+        return self.contexts[""]
+
+    def _context(self) -> BrowserContext:
+        return self.browser.new_context(base_url=self.house.address)
+
+
+@pytest.fixture(scope="module")
+def people(browser: Browser, house: House) -> Iterator[People]:
+    """Who works in the house."""
+    here = People(browser, house)
+    yield here
+    for context in here.contexts.values():
+        context.close()
+
+
 @pytest.fixture(params=list(WIDTHS))
 def page(request: pytest.FixtureRequest, browser: Browser, house: House) -> Iterator[Page]:
-    """A page of a desk's screen and of a phone; whatever it complains about fails the test."""
+    """A page of a desk's screen, a tablet's and a phone's; whatever it complains about fails the test."""
     context = browser.new_context(
         viewport={"width": WIDTHS[request.param], "height": 900},
         base_url=house.address,
-        has_touch=request.param == "phone",
+        has_touch=request.param != "desk",
     )
     page = context.new_page()
     page.set_default_timeout(20_000)
@@ -77,9 +112,11 @@ def page(request: pytest.FixtureRequest, browser: Browser, house: House) -> Iter
 
 
 @pytest.fixture(scope="session")
-def shots(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Where screenshots go: MARRAM_SHOTS, or the run's temporary folder."""
+def shots() -> Path | None:
+    """Where screenshots go: MARRAM_SHOTS; nowhere when it is not given, which saves a minute."""
     asked = os.environ.get("MARRAM_SHOTS")
-    folder = Path(asked) if asked else tmp_path_factory.mktemp("shots")
+    if not asked:
+        return None
+    folder = Path(asked)
     folder.mkdir(parents=True, exist_ok=True)
     return folder

@@ -11,6 +11,14 @@ pytestmark = [pytest.mark.journey, pytest.mark.parametrize("house", ["embedded"]
 TODAY = "/tarrow-lagoon/"
 BY_KEYBOARD_S = 10
 """The product's promise for issuing to a party."""
+KEPT = """() => new Promise((done) => {
+    const open = indexedDB.open("marram", 1);
+    open.onsuccess = () => {
+        const asked = open.result.transaction("waiting").objectStore("waiting").getAll();
+        asked.onsuccess = () => done(asked.result);
+    };
+})"""
+"""What waits on the device to be sent."""
 
 
 def sign_in(page: Page, username: str) -> None:
@@ -21,6 +29,7 @@ def sign_in(page: Page, username: str) -> None:
     expect(page.get_by_role("button", name="Sign out")).to_be_visible()
 
 
+@pytest.mark.parametrize("page", ["desk"], indirect=True)
 class TestLivePart:
     def test_it_renews_itself_and_says_when(self, page: Page) -> None:
         sign_in(page, "desk")
@@ -55,6 +64,7 @@ class TestLivePart:
         assert page.locator(".live tbody tr").count() == rows
 
 
+@pytest.mark.parametrize("page", ["phone"], indirect=True)
 def test_a_second_tap_on_a_form_sends_nothing(page: Page) -> None:
     sign_in(page, "desk")
     page.goto(TODAY)
@@ -92,16 +102,9 @@ def test_a_party_gets_its_kit_by_keyboard_alone_in_ten_seconds(page: Page) -> No
     expect(page.get_by_role("status").first).to_contain_text(name)
 
 
+@pytest.mark.parametrize("page", ["phone"], indirect=True)
 class TestWithoutConnection:
     """A check that cannot be sent is kept on the device, shown as waiting, and counts once."""
-
-    KEPT = """() => new Promise((done) => {
-        const open = indexedDB.open("marram", 1);
-        open.onsuccess = () => {
-            const asked = open.result.transaction("waiting").objectStore("waiting").getAll();
-            asked.onsuccess = () => done(asked.result);
-        };
-    })"""
 
     def take_back_offline(self, page: Page) -> str:
         """Go through a return check while the connection is lost; return the outing's address."""
@@ -122,7 +125,7 @@ class TestWithoutConnection:
         outing = self.take_back_offline(page)
         waiting = page.locator("#waiting")
         expect(waiting).to_contain_text("waiting to be sent")
-        (row,) = page.evaluate(self.KEPT)
+        (row,) = page.evaluate(KEPT)
 
         page.context.set_offline(False)
         expect(waiting).to_be_hidden(timeout=20_000)
@@ -142,15 +145,13 @@ class TestWithoutConnection:
             row,
         )
         page.reload()
-        page.wait_for_function(f"async () => (await ({self.KEPT})()).length === 0")
+        page.wait_for_function(f"async () => (await ({KEPT})()).length === 0")
         expect(waiting).to_be_hidden()
         expect(page.locator("main li", has_text="Return check")).to_have_count(1)
 
-    # One of the demo's few riders afloat is used up by each of these, and the late one is another test's.
-    @pytest.mark.parametrize("page", ["phone"], indirect=True)
     def test_it_names_nobody_and_waits_for_whoever_ticked_it(self, page: Page) -> None:
         self.take_back_offline(page)
-        (row,) = page.evaluate(self.KEPT)
+        (row,) = page.evaluate(KEPT)
         kept = page.evaluate(
             "caches.open('marram').then((all) => all.keys()).then((each) => each.map((one) => one.url))"
         )

@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 
 from tests.journeys.house import eventually
 
-pytestmark = pytest.mark.journey
+pytestmark = [pytest.mark.journey, pytest.mark.parametrize("page", ["desk"], indirect=True)]
 
 SAMPLE = Path(__file__).parents[2] / "fixtures" / "samples" / "locationforecast_compact.json"
 WIND = "/kettle-bay/wind/"
@@ -57,9 +57,7 @@ def service() -> Iterator[Service]:
 
 
 def test_a_source_is_fetched_and_a_failure_keeps_the_last_good_forecast(page: Page, service: Service) -> None:
-    size = page.viewport_size
-    assert size is not None
-    address = f"http://127.0.0.1:{service.server_port}/{size['width']}"
+    address = f"http://127.0.0.1:{service.server_port}/"
 
     def add() -> None:
         page.goto(WIND)

@@ -149,5 +149,5 @@ def life_drawing(each: ModelLife) -> str:
         observed,
         ages_h=ages,
         replacement=each.replacement,
-        title=f"Share without a fault by age: {each.model.name}",
+        title="Share without a fault, by age",
     )

@@ -1,0 +1,127 @@
+"""Every page that a person can open, in a browser: readable, light, usable by thumb and by keyboard."""
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import APIRequestContext, Page
+
+from tests.journeys import hands
+from tests.journeys.conftest import PASSWORD, WIDTHS, People
+from tests.journeys.house import OURS, ROOT, House, eventually
+from tests.journeys.pages import BEACH, HEAVIEST_BYTES, Crawl, Look, names, parts_of, settled
+
+pytestmark = [pytest.mark.journey, pytest.mark.parametrize("house", ["embedded"], indirect=True)]
+
+STATION = "/tarrow-lagoon/"
+HEIGHT = 900
+NARROW, WIDE = WIDTHS["phone"], WIDTHS["desk"]
+CONTRAST = {"runOnly": {"type": "rule", "values": ["color-contrast"]}}
+STRICT = {"runOnly": {"type": "rule", "values": ["color-contrast-enhanced"]}}
+"""On beach pages 7:1, WCAG 2.2 success criterion 1.4.6; elsewhere 4.5:1, 1.4.3."""
+
+
+@pytest.fixture(scope="module")
+def found(house: House, people: People) -> dict[str, list[str]]:
+    """Where each page is: whatever links lead to, once there is something to show on every page."""
+    ask = people.signed_in("manager").request
+    ours = _prepare(ask)
+    eventually(lambda: _visits(house), patience_s=60)
+    looked = "/visit/tarrow-lagoon/?half=any&hours=2&rider-0-mass_kg=75&rider-0-level=intermediate"
+    crawl = Crawl(ask)
+    found_by_typing = [STATION + "find/?q=an", looked, *_visits(house)[:3]]
+    crawl.follow(STATION, *ours, *found_by_typing, STATION + "lessons/wind/", "/")
+    assert crawl.broken == []
+    crawl.found["front-book"] = ["/visit/tarrow-lagoon/book/"]
+    crawl.found["sign-in"] = ["/sign-in/"]
+    crawl.found["set-up"] = ["/set-up/"]
+    return crawl.found
+
+
+def _visits(house: House) -> list[str]:
+    """The secret addresses that were mailed so far."""
+    letters = "".join(path.read_text() for path in (house.data / "mail").glob("*"))
+    return re.findall(r"/visit/[\w-]+/b/[\w-]+/", letters)
+
+
+def _prepare(ask: APIRequestContext) -> list[str]:
+    """Leave a kit in hand but not yet checked, a plan to be looked at, and a model called back."""
+    outings = [str(link["href"]) for link in hands.read(ask, STATION).select('main a[href*="/outings/"]')]
+    kitted = (each for each in outings if hands.read(ask, each).select_one('form[action$="/issue/"]'))
+    # Some of it is with riders still out.
+    issued = next(each for each in kitted if hands.send(ask, each, to="/issue/", refusable=True))
+    hands.send(ask, STATION + "rig-up/", to="/rig-up/ask/")
+    eventually(lambda: "/riders/" in str(hands.read(ask, STATION + "rig-up/")), patience_s=90)
+    models = hands.read(ask, STATION + "recalls/").select("option")
+    helmet = next(str(each["value"]) for each in models if each.get_text().startswith("helmet"))
+    hands.send(ask, STATION + "recalls/", model=helmet, reason="Buckle comes loose")
+    return [issued]
+
+
+@pytest.fixture(scope="module")
+def founder(house: House, people: People) -> str:
+    """Who runs the service and has no station yet."""
+    subprocess.run(
+        [sys.executable, "manage.py", "createsuperuser", "--no-input"],
+        cwd=ROOT,
+        env={
+            **os.environ, **OURS, "MARRAM_MODE": "demo", "MARRAM_DATA": str(house.data),
+            "DJANGO_SUPERUSER_USERNAME": "founder", "DJANGO_SUPERUSER_EMAIL": "founder@example.org",
+            "DJANGO_SUPERUSER_PASSWORD": PASSWORD,
+        },
+        check=True,
+        capture_output=True,
+    )  # fmt: skip
+    return "founder"
+
+
+@pytest.mark.parametrize("name", names())
+def test_it_reads_well(
+    name: str, found: dict[str, list[str]], people: People, shots: Path | None, request: pytest.FixtureRequest
+) -> None:
+    assert name in found, "no link leads there; if it is no page, name it in NOT_PAGES"
+    who = request.getfixturevalue("founder") if name == "set-up" else "manager"
+    context = people.anonymous() if name == "sign-in" else people.signed_in(who)
+    wrong: list[str] = []
+    for path in found[name]:
+        page = context.new_page()
+        page.set_viewport_size({"width": WIDE, "height": HEIGHT})
+        answer = page.goto(path)
+        assert answer is not None
+        assert answer.status == 200
+        wrong += [f"{path} {what}: {said}" for what, said in looked_at(page, name, shots).items() if said]
+        page.close()
+    assert not wrong, "\n".join(wrong)
+
+
+def looked_at(page: Page, name: str, shots: Path | None) -> dict[str, object]:
+    """Hold a page against everything that it must keep; return what it does not."""
+    look, path = Look(page), parts_of(page.url.partition("//")[2].partition("/")[2])
+    strict = CONTRAST if name not in BEACH else STRICT
+    settled(page)
+    look.hold_still()
+    wrong: dict[str, object] = {}
+    weight = look.weight()
+    if weight >= HEAVIEST_BYTES:
+        wrong["weighs"] = weight
+    for device, width in WIDTHS.items():
+        page.set_viewport_size({"width": width, "height": HEIGHT})
+        if shots:
+            page.screenshot(path=shots / f"{path}-{width}.png", full_page=True)
+        wrong[f"{device} wide"] = look.too_wide()
+    if name in BEACH:
+        wrong["targets"] = look.small_targets()
+    look.shorten_lists()
+    wrong["keys"] = look.not_reached()
+    for width in (NARROW, WIDE):
+        page.set_viewport_size({"width": width, "height": HEIGHT})
+        wrong[f"{width} light"] = look.violations() + (look.violations(**strict) if name in BEACH else [])
+        page.emulate_media(color_scheme="dark")
+        wrong[f"{width} dark"] = look.violations(**strict)
+        page.emulate_media(color_scheme="light", media="print")
+        wrong[f"{width} print"] = look.violations(**strict)
+        page.emulate_media(media="screen")
+    return wrong
