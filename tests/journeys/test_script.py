@@ -6,6 +6,8 @@ import time
 import pytest
 from playwright.sync_api import Page, Route, expect
 
+from tests.journeys.house import eventually
+
 pytestmark = [pytest.mark.journey, pytest.mark.parametrize("house", ["embedded"], indirect=True)]
 
 TODAY = "/tarrow-lagoon/"
@@ -145,7 +147,7 @@ class TestWithoutConnection:
             row,
         )
         page.reload()
-        page.wait_for_function(f"async () => (await ({KEPT})()).length === 0")
+        eventually(lambda: page.evaluate(KEPT) == [])
         expect(waiting).to_be_hidden()
         expect(page.locator("main li", has_text="Return check")).to_have_count(1)
 

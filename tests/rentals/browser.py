@@ -45,6 +45,8 @@ class Form:
         if field.get("type") == "radio":
             checked = self.page.find("input", {"name": name, "checked": True})
             return "" if checked is None else str(checked["value"])
+        if field.name == "textarea":
+            return field.get_text().removeprefix("\n")
         return str(field.get("value", ""))
 
     def ticked(self, name: str) -> bool:

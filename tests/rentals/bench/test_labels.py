@@ -84,7 +84,7 @@ class TestWhichItems:
         (after,) = first.find_all("a", string="Labels after")
         rest = sheets(cast, **parse_qs(urlsplit(str(after["href"])).query))
 
-        assert [len(sheet.select(".label")) for sheet in first.select(".sheet")] == [24] * 3
+        assert [len(sheet.select(".label")) for sheet in first.select(".labels")] == [24] * 3
         assert len(tags(rest)) == 28
         assert len({*tags(first), *tags(rest)}) == 100
 

@@ -203,8 +203,9 @@ class TestThePage:
         return reverse("check-list", args=[cast.tarrow.slug, check])
 
     def sent(self, page: Form, **other: str) -> dict[str, str]:
-        fields = page.page.find_all("input", {"type": "text"})
-        return {str(each["name"]): str(each.get("value", "")) for each in fields} | {"version": "0"} | other
+        fields = page.page.select("main input[type=text], main textarea")
+        names = [str(each["name"]) for each in fields]
+        return {name: page.value(name) for name in names} | {"version": "0"} | other
 
     def test_a_manager_looks_first_and_then_keeps_it(self, cast: Walk) -> None:
         client = signed_in(cast.manager)
