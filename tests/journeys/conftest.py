@@ -65,7 +65,7 @@ class People:
         """Somebody's browser, in which they are signed in."""
         if username not in self.contexts:
             context = self.contexts[username] = self._context()
-            hands.send(context.request, "/sign-in/", username=username, password=PASSWORD)
+            hands.send(context.request, "/sign-in/", {"username": username, "password": PASSWORD})
         return self.contexts[username]
 
     def anonymous(self) -> BrowserContext:

@@ -1,5 +1,6 @@
 """What comes before a journey, done without looking: forms sent as the page gives them."""
 
+from collections.abc import Mapping
 from typing import Any
 from urllib.parse import urlencode, urlsplit
 
@@ -15,21 +16,26 @@ def read(ask: APIRequestContext, path: str) -> BeautifulSoup:
 
 
 def send(
-    ask: APIRequestContext, path: str, to: str = "", *, refusable: bool = False, **typed: str
+    ask: APIRequestContext,
+    path: str,
+    typed: Mapping[str, str] | None = None,
+    *,
+    to: str = "",
+    refusable: bool = False,
 ) -> BeautifulSoup | None:
     """Fill in a page's form and send it; return the page that answers, None when it is refused.
 
     Args:
         ask: somebody's requests.
         path: the page with the form.
+        typed: what stands in fields instead of what the page put there; all others are sent as they are.
         to: the end of the form's own address; empty for the form that sends to its page.
         refusable: whether it may be refused without failing the test.
-        typed: what stands in fields instead of what the page put there; all others are sent as they are.
     """
     page = read(ask, path)
     (form, *_others) = [each for each in page.select("form[method=post]") if _leads(each, to)]
     action = str(form.get("action") or path)
-    fields = {**dict(_filled(form)), **typed}
+    fields = {**dict(_filled(form)), **(typed or {})}
     answer = ask.post(
         action, data=urlencode(fields), headers={"Content-Type": "application/x-www-form-urlencoded"}
     )

@@ -144,7 +144,7 @@ def booked(people: People, rider: str) -> str:
         "riders-0-stature_cm": "178", "riders-0-level": "intermediate", "riders-0-swims": "on",
         "riders-0-waiver": "on",
     }  # fmt: skip
-    today = hands.send(ask, STATION + "book/", **typed)
+    today = hands.send(ask, STATION + "book/", typed)
     assert today is not None
     links = today.select('main a[href*="/outings/"]')
     link = next(each for each in links if each.get_text(strip=True) == rider)
@@ -156,7 +156,7 @@ def booked(people: People, rider: str) -> str:
         if not wear.select(f"select[name={name}] option[selected]:not([value=''])")
         and (options := wear.select(f"select[name={name}] option"))
     }
-    hands.send(ask, address, **chosen)
+    hands.send(ask, address, chosen)
     return address
 
 

@@ -57,7 +57,7 @@ def _prepare(ask: APIRequestContext) -> list[str]:
     eventually(lambda: "/riders/" in str(hands.read(ask, STATION + "rig-up/")), patience_s=90)
     models = hands.read(ask, STATION + "recalls/").select("option")
     helmet = next(str(each["value"]) for each in models if each.get_text().startswith("helmet"))
-    hands.send(ask, STATION + "recalls/", model=helmet, reason="Buckle comes loose")
+    hands.send(ask, STATION + "recalls/", {"model": helmet, "reason": "Buckle comes loose"})
     return [issued]
 
 
