@@ -10,9 +10,9 @@ from rest_framework.response import Response
 from api.endpoint import Asked, Endpoint
 from api.paging import PageQuery
 from api.schema import operation
-from api.shapes import Choice, Day, Entry, In, ItemBrief, Moment, Out, RiderBrief, Text
+from api.shapes import Choice, Day, Entry, In, ItemBrief, Moment, Note, Out, Reason, RiderBrief, Text
+from api.takings import MoneyField
 from rentals.bookings import queries as bookings
-from rentals.bookings import services
 from rentals.bookings.models import Booking, Outing
 from rentals.bookings.states import OutingState
 from rentals.desk import queries as desk
@@ -22,6 +22,8 @@ from rentals.lib.access import Actor
 from rentals.lib.problems import NotVisible
 from rentals.lib.when import day_bounds
 from rentals.stations.models import Station
+from rentals.takings import queries as takings_queries
+from rentals.takings import services as takings
 
 
 class OutingShape(Out):
@@ -71,6 +73,26 @@ class Cancelling(In):
 
     reason = Text()
     missed = serializers.BooleanField(default=False, help_text="The rider never came.")
+    waive = Note(help_text="Why the fee is not taken; who waives one must be allowed to.")
+
+
+class CancelQuery(In):
+    """What is asked."""
+
+    missed = serializers.BooleanField(default=False, help_text="For a rider who never came.")
+
+
+class CancelQuoteShape(Out):
+    """What calling an outing off costs by the rule that it was booked under."""
+
+    fee = MoneyField()
+    pass_minutes = serializers.IntegerField(
+        source="cover.minutes",
+        default=0,
+        help_text="Of the pass that paid for the outing, in place of a fee.",
+    )
+    goes_back = MoneyField(help_text="Charged for the outing and taken back.")
+    reason = Reason()
 
 
 class Outings(Endpoint):
@@ -96,10 +118,17 @@ class OneOuting(Endpoint):
 class Cancel(Endpoint):
     """Calling one off."""
 
+    @operation("quote_cancelling", CancelQuoteShape, query=CancelQuery)
+    def get(self, request: Asked, outing_id: int) -> Response:
+        """Say what calling an outing off would cost now, and why; nothing is done."""
+        missed, outing = self.query(CancelQuery)["missed"], seen(self, outing_id)
+        (quote,) = takings_queries.cancel_quotes([outing], missed=missed, now=clock.now())
+        return self.say(CancelQuoteShape, quote)
+
     @operation("cancel_outing", OutingWhole, body=Cancelling)
     def post(self, request: Asked, outing_id: int) -> Response:
-        """Call an outing off, or note that its rider never came; its kit is free again."""
-        services.cancel_outing(
+        """Call an outing off, or note that its rider never came; its kit is free again, its money settled."""
+        takings.cancel_outing(
             actor=request.actor, outing_id=outing_id, **self.body(Cancelling), now=clock.now()
         )
         return whole(self, outing_id)

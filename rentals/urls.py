@@ -41,7 +41,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("<slug:station_slug>/", include("rentals.rigs.urls")),
     path("<slug:station_slug>/", include("rentals.lessons.urls")),
     path("<slug:station_slug>/", include("rentals.takings.urls")),
-    path("<slug:station_slug>/", include("rentals.bookings.urls")),
     path("<slug:station_slug>/", include("rentals.weather.urls")),
     path("<slug:station_slug>/", include("rentals.checklists.urls")),
     path("<slug:station_slug>/", include("rentals.people.urls")),

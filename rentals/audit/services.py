@@ -76,7 +76,7 @@ class Claim:
 
 
 @inside_write
-def claim(*, actor: Actor, act: Act, key: UUID | None, asked: object, now: datetime) -> Claim:
+def claim(*, actor: Actor, act: Act | System, key: UUID | None, asked: object, now: datetime) -> Claim:
     """Claim a keyed act, waiting for a twin that is under way.
 
     Args:

@@ -302,23 +302,6 @@ def hand_over(actor: Actor, outing_id: int, kit_no: int, now: datetime) -> Outin
     return outing
 
 
-@write
-def cancel_outing(*, actor: Actor, outing_id: int, missed: bool, reason: str, now: datetime) -> Outing:
-    """Call an outing off, or note that the rider never came; its kit is free again.
-
-    Raises:
-        UnableToBook: no reason given.
-        UnableToMoveOuting: it is afloat, ashore or over; or its kit is still with the rider.
-    """
-    outing = visible_outing(actor, outing_id)
-    actor.require(Act.CANCEL, station_id=outing.station_id)
-    if not reason.strip():
-        raise UnableToBook.at("reason", "Enter why, for whoever asks later.")
-    event = OutingEvent.MISS if missed else OutingEvent.CANCEL
-    call_off(actor=actor, act=Act.CANCEL, outing=outing, event=event, reason=reason, now=now)
-    return outing
-
-
 @inside_write
 def call_off(
     *, actor: Actor, act: Act | System, outing: Outing, event: OutingEvent, reason: str, now: datetime

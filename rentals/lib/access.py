@@ -28,6 +28,7 @@ class Act(StrEnum):
     TAKE_PAYMENT = "take a payment"
     GIVE_CREDIT = "give a credit"
     REFUND = "refund a party"
+    WAIVE_FEE = "waive a fee"
     CLOSE_DAY = "close the day's takings"
     EDIT_RIDER = "change a rider"
     ASSIGN_KIT = "assign kit"
@@ -108,6 +109,7 @@ MAY: Final[Mapping[Act, frozenset[Role]]] = {
     Act.TAKE_PAYMENT: _OFFICE,
     Act.GIVE_CREDIT: _OFFICE,
     Act.REFUND: frozenset({Role.MANAGER}),
+    Act.WAIVE_FEE: frozenset({Role.MANAGER}),
     Act.CLOSE_DAY: frozenset({Role.MANAGER}),
     Act.EDIT_RIDER: _ALL,
     Act.ASSIGN_KIT: _ALL,

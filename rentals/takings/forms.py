@@ -1,14 +1,14 @@
 """What is typed at the till: payments, charges, credits, the close, and prices."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
 from django import forms
 
-from rentals.lib.forms import NumberField, OnceForm
+from rentals.lib.forms import NumberField, OnceForm, PlainForm
 from rentals.lib.problems import Refused
-from rentals.takings.models import Good, Method, Terms, Unit
+from rentals.takings.models import MOST_FREE_HOURS, CancelRule, Good, Method, Terms, Unit
 from rentals.takings.services import TermsFacts
 
 MOST = 1_000_000
@@ -113,6 +113,20 @@ class NoWindForm(WhyForm):
     outing_id = forms.IntegerField(widget=forms.HiddenInput)
 
 
+class StoreForm(ListedForm):
+    """A rack for own kit."""
+
+    count = NumberField(label="How many", unit="units", low=1, high=100, decimal_places=0, initial=1)
+    first_day = forms.DateField(
+        label="First day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+    kit = forms.CharField(label="Which kit", max_length=60, help_text="such as board and sail, rack 4")
+
+    def refuse(self, refused: Refused, *, names: Mapping[str, str] | None = None) -> None:
+        """Put what is said of the kit beside its field; `what` is the choice of the list here."""
+        super().refuse(refused, names={"what": "kit", **(names or {})})
+
+
 class GoodsForm(ListedForm):
     """Units of a good of the list."""
 
@@ -203,6 +217,32 @@ class TaxForm(OnceForm):
     since = forms.DateField(label="From", widget=forms.DateInput(attrs={"type": "date"}))
 
 
+class CancelForm(PlainForm):
+    """Why an outing is called off."""
+
+    reason = forms.CharField(label="Why?", max_length=300, required=False)
+    waive = forms.CharField(
+        label="Waive the fee because",
+        max_length=200,
+        required=False,
+        help_text="leave empty to take the fee; a manager's word",
+    )
+
+
+class CancelRuleForm(OnceForm):
+    """What calling off costs."""
+
+    free_hours = NumberField(
+        label="Free until", unit="hours before the start", low=0, high=MOST_FREE_HOURS, decimal_places=0
+    )
+    share_pct = NumberField(
+        label="After that", unit="percent of the price", low=0, high=100, decimal_places=0
+    )
+    missed_pct = NumberField(
+        label="Did not come", unit="percent of the price", low=0, high=100, decimal_places=0
+    )
+
+
 class TermsForm(OnceForm):
     """How the station handles money."""
 
@@ -232,6 +272,12 @@ class TermsForm(OnceForm):
             if name != "once"
         }
         return TermsFacts(**whole)
+
+
+def initial_rule(rules: Sequence[CancelRule]) -> dict[str, Any]:
+    """Return what the form of the rule for calling off starts with: the one in force, or none taken."""
+    names = ("free_hours", "share_pct", "missed_pct")
+    return {name: getattr(rules[0], name) for name in names} if rules else dict.fromkeys(names, 0)
 
 
 def initial_terms(terms: Terms | None) -> dict[str, Any]:

@@ -1,6 +1,7 @@
 """Pages of money: the day's takings, a party's account, receipts and the price list."""
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -9,6 +10,9 @@ from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 
+from rentals.bookings import queries as bookings
+from rentals.bookings.models import Outing
+from rentals.bookings.services import UnableToBook
 from rentals.lib import clock
 from rentals.lib.access import Act
 from rentals.lib.forms import OnceForm
@@ -64,7 +68,8 @@ def _goods(kind: Callable[..., OnceForm]) -> Callable[[queries.PartyAccount, Any
 
 
 def _goods_form(account: queries.PartyAccount, data: Any) -> OnceForm:
-    listed = [each.choice for each in account.listed if not each.ahead and each.unit != Unit.CARD]
+    others = (each for each in account.listed if not (each.ahead or each.stored))
+    listed = [each.choice for each in others if each.unit != Unit.CARD]
     return forms.GoodsForm(data, listed=listed)
 
 
@@ -74,10 +79,16 @@ def _pass_form(account: queries.PartyAccount, data: Any) -> OnceForm:
     return forms.PassForm(data, listed=listed, riders=account.riders, initial={"first_day": account.today})
 
 
+def _store_form(account: queries.PartyAccount, data: Any) -> OnceForm:
+    listed = [each.choice for each in account.listed if each.stored]
+    return forms.StoreForm(data, listed=listed, initial={"first_day": account.today, "count": 1})
+
+
 DEEDS: Mapping[str, Deed] = {
     "charge": Deed(_plain(OnceForm), services.charge_due, Act.CHARGE, "Charged."),
     "goods": Deed(_goods_form, services.charge_goods, Act.CHARGE, "Charged."),
     "named": Deed(_goods(forms.NamedForm), services.charge_named, Act.CHARGE, "Charged."),
+    "store": Deed(_store_form, services.store_kit, Act.CHARGE, "Stored; it is charged, not paid yet."),
     "pass": Deed(_pass_form, services.sell_pass, Act.CHARGE, "Sold; it is charged, not paid yet."),
     "pay": Deed(_plain(forms.MoneyForm), services.take_payment, Act.TAKE_PAYMENT, "Paid."),
     "redeem": Deed(_plain(forms.CodeForm), services.redeem, Act.TAKE_PAYMENT, "Paid with it."),
@@ -115,6 +126,53 @@ def act(request: StaffRequest, party_id: int, deed: str) -> HttpResponse:
         return _account_page(request, party_id, {deed: form})
     messages.success(request, known.said)
     return redirect("account", request.station.slug, party_id)
+
+
+@station_page("GET", "POST")
+def cancel(request: StaffRequest, outing_id: int) -> HttpResponse:
+    """Say what calling an outing off costs; then call it off, or note that the rider never came."""
+    outing = bookings.outing_for(request.actor, request.station, outing_id)
+    request.actor.require(Act.CANCEL, station_id=request.station.pk)
+    form = forms.CancelForm(request.POST or None)
+    if request.method == "POST" and form.is_valid() and _called_off(request, outing.pk, form):
+        return redirect("today", request.station.slug)
+    context = {
+        "station": request.station,
+        "page": "today",
+        "outing": outing,
+        "form": form,
+        "quotes": _cancel_quotes(outing),
+        "may_waive": may(request, Act.WAIVE_FEE),
+    }
+    return render(request, "takings/cancel.html", context, status=422 if form.errors else 200)
+
+
+def _cancel_quotes(outing: Outing) -> dict[str, queries.CancelQuote]:
+    """Return what calling off costs and what not coming does; nothing where there are no prices."""
+    now = clock.now()
+    with suppress(queries.UnableToQuote):
+        return {
+            name: queries.cancel_quotes([outing], missed=name == "missed", now=now)[0]
+            for name in ("cancelled", "missed")
+        }
+    return {}
+
+
+def _called_off(request: StaffRequest, outing_id: int, form: forms.CancelForm) -> bool:
+    try:
+        outing = services.cancel_outing(
+            actor=request.actor,
+            outing_id=outing_id,
+            missed="missed" in request.POST,
+            reason=form.cleaned_data["reason"],
+            waive=form.cleaned_data["waive"],
+            now=clock.now(),
+        )
+    except (UnableToBook, Conflict) as refused:
+        form.refuse(refused)
+        return False
+    messages.success(request, f"{outing.rider}: {outing.get_state_display().replace('_', ' ')}.")
+    return True
 
 
 @station_page("GET")
@@ -179,6 +237,24 @@ def credit(request: StaffRequest, code: str) -> HttpResponse:
     return render(request, "takings/credit.html", context)
 
 
+@station_page("GET", "POST")
+def storage(request: StaffRequest) -> HttpResponse:
+    """Show riders' own kit in the racks; note that some was fetched."""
+    asked = request.POST.get("stored", "")
+    if request.method == "POST":
+        stored_id = int(asked) if asked.isdecimal() else 0
+        fetched = services.fetch_kit(actor=request.actor, stored_id=stored_id, now=clock.now())
+        messages.success(request, f"Fetched: {fetched}.")
+        return redirect("storage", request.station.slug)
+    today = request.station.local(clock.now()).date()
+    context = {
+        "station": request.station,
+        "page": "takings",
+        "stored": queries.stored_at(request.station, today),
+    }
+    return render(request, "takings/storage.html", context)
+
+
 @station_page("GET")
 def entries_csv(request: StaffRequest) -> HttpResponse:
     """Give the ledger of some days as CSV: this year's when none are asked for."""
@@ -208,6 +284,7 @@ def prices(request: StaffRequest) -> HttpResponse:
         "wrong": which in known and bool(known[which].errors),
         "which": which,
         "rows_set": queries.prices_set(station) if editing else (),
+        "rule": next(iter(queries.rules_of(station)), None),
     }
     return render(request, "takings/prices.html", context, status=422 if context["wrong"] else 200)
 
@@ -251,6 +328,8 @@ def _done(request: StaffRequest, party_id: int, deed: str, form: OnceForm) -> bo
         values = _paid(values)
     elif deed == "named":
         values = _named(values)
+    elif deed == "store":
+        values["count"], values["what"] = int(values["count"]), values.pop("kit")
     elif deed == "goods":
         values = _wanted(values, request.station.local(now).date())
     elif deed in _OF_A_ROW:
@@ -314,39 +393,62 @@ def _price_forms(request: StaffRequest) -> dict[str, OnceForm]:
         "season": forms.SeasonForm(sent("season")),
         "drop": forms.SeasonDropForm(sent("drop"), seasons=seasons),
         "tax": forms.TaxForm(sent("tax")),
+        "cancel": forms.CancelRuleForm(sent("cancel"), initial=forms.initial_rule(queries.rules_of(station))),
         "terms": forms.TermsForm(sent("terms"), initial=forms.initial_terms(terms)),
     }
 
 
 def _set(request: StaffRequest, which: str, form: OnceForm) -> bool:
-    values = {name: value for name, value in form.cleaned_data.items() if name != "once"}
-    who: dict[str, Any] = {"actor": request.actor, "station_id": request.station.pk, "now": clock.now()}
-    once = form.cleaned_data["once"]
+    """Set what was asked for; what is refused is said beside its field."""
+    values = dict(form.cleaned_data)
+    values |= {"actor": request.actor, "station_id": request.station.pk, "now": clock.now()}
     try:
-        if isinstance(form, forms.TermsForm):
-            services.keep_terms(facts=form.facts(), **who)
-        elif which == "good":
-            services.keep_good(facts=services.GoodFacts(**values), **who)
-        elif which == "season":
-            services.keep_season(**values, once=once, **who)
-        elif which == "drop":
-            services.drop_season(season_id=int(values["season_id"]), **who)
-        elif which == "tax":
-            services.set_tax_rate(**values, once=once, **who)
-        else:
-            hours, season = values.pop("card_hours"), values.pop("season_id")
-            services.set_price(
-                **values,
-                card_hours=None if hours is None else int(hours),
-                season_id=int(season) if season else None,
-                once=once,
-                **who,
-            )
+        SETTINGS[which](form, values)
     except (services.UnableToPrice, Conflict) as refused:
         form.refuse(refused)
         return False
     messages.success(request, "The price list is changed.")
     return True
+
+
+def _set_price(_form: OnceForm, values: dict[str, Any]) -> None:
+    for name in ("card_hours", "season_id"):
+        values[name] = int(values[name]) if values[name] else None
+    services.set_price(**values)
+
+
+def _set_good(_form: OnceForm, values: dict[str, Any]) -> None:
+    who = {name: values.pop(name) for name in ("actor", "station_id", "now")}
+    del values["once"]
+    services.keep_good(facts=services.GoodFacts(**values), **who)
+
+
+def _set_terms(form: OnceForm, values: dict[str, Any]) -> None:
+    who = {name: values[name] for name in ("actor", "station_id", "now")}
+    if isinstance(form, forms.TermsForm):
+        services.keep_terms(facts=form.facts(), **who)
+
+
+def _set_rule(_form: OnceForm, values: dict[str, Any]) -> None:
+    whole = {name: int(values[name]) for name in ("free_hours", "share_pct", "missed_pct")}
+    services.set_cancel_rule(**{**values, **whole})
+
+
+def _drop_season(_form: OnceForm, values: dict[str, Any]) -> None:
+    del values["once"]
+    services.drop_season(**{**values, "season_id": int(values["season_id"])})
+
+
+SETTINGS: Mapping[str, Callable[[OnceForm, dict[str, Any]], Any]] = {
+    "price": _set_price,
+    "good": _set_good,
+    "season": lambda _form, values: services.keep_season(**values),
+    "drop": _drop_season,
+    "tax": lambda _form, values: services.set_tax_rate(**values),
+    "cancel": _set_rule,
+    "terms": _set_terms,
+}
+"""What each form of the price list's page sets."""
 
 
 def _day(request: StaffRequest, name: str, otherwise: date) -> date:

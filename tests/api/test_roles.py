@@ -278,6 +278,11 @@ def _a_pass(cast: Cast) -> dict[str, Any]:
     return {"rider_id": cast.wren.pk, "good": "full-kit", "unit": "card", "first_day": "2027-07-14"}
 
 
+def _a_priced_outing(cast: Cast) -> str:
+    assert PriceList(cast)
+    return f"/outings/{cast.booked()[0].pk}/cancel/"
+
+
 def _no_wind(cast: Cast) -> str:
     assert PriceList(cast)
     outing = cast.booked()[0]
@@ -429,6 +434,7 @@ ROWS = (
     Row("rider", "put", lambda cast: f"/riders/{cast.wren.pk}/", _json(a_rider()), ALL_DO),
     Row("booking", "get", lambda cast: f"/bookings/{cast.booked()[0].booking_id}/", None, LOOK),
     Row("outing", "get", of_an_outing("booked"), None, LOOK),
+    Row("cancel", "get", _a_priced_outing, None, LOOK),
     Row("cancel", "post", of_an_outing("booked", "cancel/"), _json({"reason": "Ill"}), OFFICE_DOES),
     Row("offers", "get", of_an_outing("booked", "offers/"), None, LOOK),
     Row("kit", "post", of_an_outing("booked", "kit/"), _kit, ALL_MAKE),

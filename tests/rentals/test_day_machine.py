@@ -29,12 +29,12 @@ from rentals.afloat.models import LaunchCheck
 from rentals.audit.models import Entry
 from rentals.bench import services as bench
 from rentals.bench.models import Job, WearPosting
-from rentals.bookings import services as bookings
 from rentals.bookings.models import KitPart, Outing
 from rentals.fleet.models import Hold, Item, Kind
 from rentals.lib.access import System, service
 from rentals.lib.problems import Refused
 from rentals.rigs import queries
+from rentals.takings import services as takings
 from tests.rentals.walk import HOUR, MINUTE, Walk, again
 
 TAGS = ("S2", "M1", "B1", "F1", "A1")
@@ -176,7 +176,7 @@ class Day(RuleBasedStateMachine):
         if not really:
             return
         self.attempt(
-            lambda: bookings.cancel_outing(
+            lambda: takings.cancel_outing(
                 actor=self.cast.ida, outing_id=pk, missed=missed, reason="Ill", now=self.cast.now
             )
         )

@@ -17,7 +17,6 @@ from rentals.afloat.models import BeachLog
 from rentals.audit.models import Entry
 from rentals.bench import services as bench
 from rentals.bench.models import KitRecall
-from rentals.bookings import services as bookings
 from rentals.bookings.models import Outing
 from rentals.checklists import services as checklists
 from rentals.desk import services as desk
@@ -104,13 +103,6 @@ def _check_list(cast: Walk) -> Call:
 
 def _book(cast: Walk) -> Call:
     return lambda actor: cast.book(cast.wren, actor=actor)
-
-
-def _cancel(cast: Walk) -> Call:
-    (outing,) = cast.booked()
-    return lambda actor: bookings.cancel_outing(
-        actor=actor, outing_id=outing.pk, missed=False, reason="Ill", now=cast.now
-    )
 
 
 def _kit(cast: Walk) -> Call:
@@ -374,7 +366,6 @@ DOORS = [
     Door("checklists.keep_list", "--M", _check_list),
     Door("people.keep_medical_note", "DIM", _medical_note),
     Door("bookings.book_party", "D-M", _book),
-    Door("bookings.cancel_outing", "D-M", _cancel),
     Door("rigs.kit_outing", "DIM", _kit),
     Door("rigs.keep_spares", "DIM", _spares),
     Door("bookings.issue_kit", "DIM", _issue),

@@ -178,15 +178,24 @@ PAGES = [
     Page("incidents", ["incidents_followup", "incidents_telling"]),
     Page("check-list", ["checklists_checklist", "checklists_checklist"], lambda cast: ["launch"]),
     Page(
-        "prices", ["takings_terms", "takings_price", "takings_taxrate"], lambda cast: after(PriceList(cast))
+        "prices",
+        ["takings_terms", "takings_price", "takings_taxrate", "takings_cancelrule"],
+        lambda cast: after(PriceList(cast)),
     ),
     Page(
-        "credits", ["takings_voucher", "takings_ledgerentry"], lambda cast: after(Shop(cast).sell_voucher())
+        "credits", ["takings_ledgerentry", "takings_voucher"], lambda cast: after(Shop(cast).sell_voucher())
     ),
     Page(
         "credit",
         ["takings_voucher", "takings_ledgerentry", "takings_terms"],
         lambda cast: [Shop(cast).sell_voucher().code],
+    ),
+    Page("storage", ["takings_stored"], lambda cast: after(cast.shed)),
+    Page(
+        "cancel",
+        ["bookings_outing", "takings_terms"],
+        lambda cast: [cast.booked()[0].pk],
+        who=("desk", "manager"),
     ),
     Page("safety", ["afloat_watchcontact", "mail_hook"]),
     Page(
@@ -303,13 +312,14 @@ OF_A_STATION = {
     "safety",
     "shed",
     "station",
+    "storage",
     "takings",
     "today",
     "weather",
 }
 """Pages whose address names no row."""
 
-TAPS = ["issue", "launch", "ashore", "cancel"]
+TAPS = ["issue", "launch", "ashore"]
 """Buttons on an outing that post to an address of their own."""
 
 

@@ -1,14 +1,18 @@
 """A station's price book as it stood at a moment: which price, tax and season hold on a day."""
 
+from calendar import monthrange
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
+from typing import Final
 
 from rentals.lib.money import Money
 from rentals.lib.problems import Refused
 from rentals.takings.mapping.pricing import Tariff
 from rentals.takings.models import Good, Price, Season, TaxRate, Terms, Unit
+
+WEEK_DAYS: Final = 7
 
 
 class UnableToQuote(Refused):
@@ -100,3 +104,22 @@ class PriceBook:
         if not rates:
             raise UnableToQuote.at("good", f"Ask a manager to set the tax rate of {good.name}.")
         return max(rates, key=lambda rate: rate.since).pct
+
+
+def last_day_of(book: PriceBook, unit: Unit, count: int, first_day: date) -> date:
+    """Return the last day of so many days, weeks, months or seasons from a day on.
+
+    A month ends the day before the same day of a later one; where that month is too short, with it. A season
+    ends with the season of the first day, or with its year where it lies in none.
+    """
+    if unit == Unit.MONTH:
+        months = first_day.year * 12 + first_day.month - 1 + count
+        year, month = divmod(months, 12)
+        length = monthrange(year, month + 1)[1]
+        if first_day.day > length:
+            return date(year, month + 1, length)
+        return date(year, month + 1, first_day.day) - timedelta(days=1)
+    if unit == Unit.SEASON:
+        season = book.season_on(first_day)
+        return season.last_day if season else date(first_day.year, 12, 31)
+    return first_day + timedelta(days=count * (WEEK_DAYS if unit == Unit.WEEK else 1) - 1)

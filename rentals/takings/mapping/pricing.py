@@ -98,6 +98,57 @@ def late_fee(
     return Priced(amount, reason)
 
 
+@dataclass(frozen=True, slots=True)
+class Share:
+    """The share of a price that is kept of an outing which was called off, and why, in words."""
+
+    pct: int
+    said: str
+
+
+def cancel_share(*, ahead_min: float, free_hours: int, share_pct: int) -> Share:
+    """Return the share of the price that calling off costs: none in time.
+
+    Args:
+        ahead_min: minutes before the start; negative after it.
+        free_hours: up to how many hours before the start it is free.
+        share_pct: share of the price after that, 0 to 100.
+
+    Source: the station's own setting.
+    """
+    free = ahead_min >= free_hours * 60
+    ahead = f"{_length(ahead_min)} before the start" if ahead_min > 0 else "after the start"
+    return Share(0 if free else share_pct, f"Called off {ahead}, free until {free_hours} h before it")
+
+
+def share_of(price: Money, share: Share) -> Priced | None:
+    """Return what a share of a price costs; None when there is none of it."""
+    if not price or not share.pct:
+        return None
+    amount = price.times(Decimal(share.pct) / 100)
+    return Priced(amount, _share_reason(share, f"{share.pct} % of {price}: {amount}, {ROUNDING_RULE}"))
+
+
+def share_of_minutes(minutes: int, share: Share) -> tuple[int, Reason]:
+    """Return how many minutes of a pass a share costs, whole ones begun, and why."""
+    kept = -(-minutes * share.pct // 100)
+    return kept, _share_reason(share, f"{share.pct} % of {minutes} min: {kept} min of the pass")
+
+
+def nothing_of(share: Share) -> Reason:
+    """Return why a share costs nothing."""
+    return _share_reason(share, "nothing to pay")
+
+
+def _share_reason(share: Share, comes_to: str) -> Reason:
+    return Reason(
+        text=f"{share.said}: {comes_to}.",
+        rule="a share of the price of an outing called off",
+        source=POLICY,
+        inputs=(Input("share", share.pct, "%"),),
+    )
+
+
 def tax_within(gross: Money, pct: Decimal) -> Money:
     """Return the tax within a price, rounded half up to the minor unit.
 

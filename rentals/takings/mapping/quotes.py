@@ -8,8 +8,8 @@ from typing import Any
 
 from rentals.lib.money import Money
 from rentals.takings.mapping.book import PriceBook, UnableToQuote
-from rentals.takings.mapping.pricing import by_time, late_fee, tax_reason, tax_within
-from rentals.takings.models import Good, Unit
+from rentals.takings.mapping.pricing import Priced, by_time, late_fee, tax_reason, tax_within
+from rentals.takings.models import Good, Terms, Unit
 from rigging.reason import POLICY, Input, Reason
 
 MOST_OF_ONE = 500
@@ -140,10 +140,20 @@ def lateness(book: PriceBook, good: Good, *, due_at: datetime, back_at: datetime
     )
     if fee is None:
         return None
-    day = terms.station.local(due_at).date()
+    due = terms.station.local(due_at)
     return _line(
-        book, good, day, f"Late return, due {terms.station.local(due_at):%H:%M}", 1, fee.amount, fee.reason
+        book, good, due.date(), f"Late return, due {due:%H:%M}", 1, fee.amount, fee.reason, *_set_by(terms)
     )
+
+
+def called_off(book: PriceBook, good: Good, fee: Priced, starts_at: datetime) -> Line:
+    """Return the line of a fee for an outing that was called off, taxed as the outing would have been.
+
+    Source: what is kept of a price for a service not used is taxed as the service: Court of Justice of the
+    EU, C-250/14 and C-289/14 (2015), from memory. Local law may differ.
+    """
+    start = book.terms.station.local(starts_at)
+    return _line(book, good, start.date(), f"Called off, {start:%-d %b %H:%M}", 1, fee.amount, fee.reason)
 
 
 def free_line(book: PriceBook, good: Good, text: str, each: Money, day: date, why: str) -> Line:
@@ -179,6 +189,20 @@ def timed(book: PriceBook, good: Good, count: int, starts_at: datetime, ends_at:
     season = book.season_on(day)
     in_season = (Reason(f"{day} lies in {season.name}.", "prices of the season", POLICY),) if season else ()
     return _line(book, good, day, text, count, priced.amount, priced.reason, *in_season)
+
+
+def _set_by(terms: Terms) -> tuple[Reason, ...]:
+    """Return who set the rule and when, where it is known."""
+    if terms.set_at is None:
+        return ()
+    who = f" by {terms.set_by.shown_name}" if terms.set_by else ""
+    return (
+        Reason(
+            f"The rule for coming late was set {terms.station.local(terms.set_at):%-d %b %Y}{who}.",
+            "the station's money terms",
+            POLICY,
+        ),
+    )
 
 
 def _list_reason(book: PriceBook, good: Good, unit: Unit, each: Money, day: date) -> Reason:

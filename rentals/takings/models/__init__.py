@@ -17,6 +17,9 @@ from rentals.takings.models.passes import Pass, PassUse
 from rentals.takings.models.prices import (
     AHEAD,
     LONGEST_WAIT_DAYS,
+    MOST_FREE_HOURS,
+    STORED_BY,
+    CancelRule,
     Good,
     Price,
     Season,
@@ -25,12 +28,16 @@ from rentals.takings.models.prices import (
     Terms,
     Unit,
 )
+from rentals.takings.models.stored import Stored
 
 __all__ = [
     "AHEAD",
     "INTO",
     "LONGEST_WAIT_DAYS",
+    "MOST_FREE_HOURS",
+    "STORED_BY",
     "Account",
+    "CancelRule",
     "Charge",
     "DayClose",
     "Good",
@@ -44,6 +51,7 @@ __all__ = [
     "Receipt",
     "ReceiptLine",
     "Season",
+    "Stored",
     "Tax",
     "TaxRate",
     "Terms",

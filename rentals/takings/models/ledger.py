@@ -44,16 +44,14 @@ INTO = {Method.CASH: Account.CASH, Method.TERMINAL: Account.TERMINAL, Method.TRA
 
 
 class Purpose(models.TextChoices):
-    """What a charge is for. Of the first three an outing has one that stands."""
+    """What a charge is for. For time, lateness and being called off an outing has one that stands."""
 
     TIME = "time", "time on the water"
     LATE = "late", "late return"
     EXTENSION = "extension", "longer time"
     GOODS = "goods", "from the price list"
     NAMED = "named", "price named by staff"
-
-
-ONCE_AN_OUTING = (Purpose.TIME, Purpose.LATE)
+    CANCEL = "cancel", "called off"
 
 
 class ChargeQuerySet(models.QuerySet["Charge"]):

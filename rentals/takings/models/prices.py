@@ -10,6 +10,7 @@ from rentals.people.models import User
 from rentals.stations.models import Station
 
 LONGEST_WAIT_DAYS = 3650
+MOST_FREE_HOURS = 30 * 24
 
 
 class Terms(models.Model):
@@ -29,6 +30,8 @@ class Terms(models.Model):
     seller_name = models.CharField(max_length=120)
     seller_address = models.CharField(max_length=300, blank=True)
     tax_number = models.CharField(max_length=40, blank=True)
+    set_at = models.DateTimeField(null=True)
+    set_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
 
     class Meta:
         verbose_name_plural = "terms"
@@ -68,6 +71,32 @@ class Terms(models.Model):
     def excess(self) -> Money:
         """The usual damage excess."""
         return self.money(self.excess_minor)
+
+
+class CancelRule(models.Model):
+    """What calling an outing off costs: nothing until some hours before it, then a share of its price.
+
+    A change is a further row, and a promise keeps the rule of its moment; the database refuses any other.
+    """
+
+    station = models.ForeignKey(Station, models.PROTECT, related_name="+")
+    free_hours = models.PositiveSmallIntegerField()
+    share_pct = models.PositiveSmallIntegerField()
+    missed_pct = models.PositiveSmallIntegerField()
+    set_at = models.DateTimeField()
+    set_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        indexes = (models.Index(fields=["station", "set_at"], name="cancel_rule_by_station"),)
+        constraints = (
+            models.CheckConstraint(name="cancel_rule_hours", condition=Q(free_hours__lte=MOST_FREE_HOURS)),
+            models.CheckConstraint(
+                name="cancel_rule_shares", condition=Q(share_pct__lte=100, missed_pct__lte=100)
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"free until {self.free_hours} h before, then {self.share_pct} %"
 
 
 class Tax(models.Model):
@@ -177,6 +206,9 @@ class Unit(models.TextChoices):
     CARD = "card", "season card"
     PIECE = "piece", "piece"
 
+
+STORED_BY = (Unit.DAY, Unit.WEEK, Unit.MONTH, Unit.SEASON)
+"""Units by which own kit is stored."""
 
 AHEAD = (Unit.CARD, Unit.WEEK, Unit.SEASON)
 """Units in which a rental is paid ahead, as a pass."""

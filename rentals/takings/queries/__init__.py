@@ -18,6 +18,7 @@ from rentals.takings.queries.accounts import (
     summed,
     voucher_left_minor,
 )
+from rentals.takings.queries.cancelling import CancelCost, CancelQuote, cancel_cost, cancel_quotes, rules_of
 from rentals.takings.queries.day import (
     COLUMNS,
     LONGEST_EXPORT_DAYS,
@@ -44,11 +45,14 @@ from rentals.takings.queries.prices import (
     quote_extension,
     seasons_at,
 )
+from rentals.takings.queries.stored import StoredNow, stored_at
 from rentals.takings.queries.vouchers import VoucherLeft, VoucherStory, voucher_for, vouchers_at
 
 __all__ = [
     "COLUMNS",
     "LONGEST_EXPORT_DAYS",
+    "CancelCost",
+    "CancelQuote",
     "Cover",
     "DaySales",
     "DayTakings",
@@ -62,11 +66,14 @@ __all__ = [
     "PriceBook",
     "PriceSet",
     "Quote",
+    "StoredNow",
     "UnableToQuote",
     "VoucherLeft",
     "VoucherStory",
     "Wanted",
     "balance_minor",
+    "cancel_cost",
+    "cancel_quotes",
     "cover_more",
     "day_takings",
     "due_of",
@@ -88,8 +95,10 @@ __all__ = [
     "quote_each",
     "quote_extension",
     "receipt_for",
+    "rules_of",
     "sales_by_day",
     "seasons_at",
+    "stored_at",
     "summed",
     "terms_of",
     "voucher_for",

@@ -17,6 +17,7 @@ from rentals.takings.mapping.book import PriceBook, UnableToQuote
 from rentals.takings.mapping.quotes import Line
 from rentals.takings.models import (
     AHEAD,
+    STORED_BY,
     Account,
     Charge,
     Good,
@@ -60,6 +61,11 @@ class Listed:
     def ahead(self) -> bool:
         """Whether it is sold as a pass."""
         return self.good.kind == Good.Kind.RENTAL and self.unit in AHEAD
+
+    @property
+    def stored(self) -> bool:
+        """Whether it is a rack for own kit."""
+        return self.good.kind == Good.Kind.STORAGE and self.unit in STORED_BY
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -296,7 +302,7 @@ def _due(
     covers = Covers(book.terms.station, known)
     for outing in outings:
         if (outing.pk, Purpose.TIME) not in charged and not outing.on_pass:  # type: ignore[attr-defined]  # annotated
-            yield Due(outing, Purpose.TIME, _time_line(book, outing), covers.take(outing))
+            yield Due(outing, Purpose.TIME, time_line(book, outing), covers.take(outing))
         if outing.ashore_at is not None and (outing.pk, Purpose.LATE) not in charged:
             good = book.usual(outing.booking.kind)
             fee = quotes.lateness(book, good, due_at=outing.ends_at, back_at=outing.ashore_at)
@@ -304,7 +310,7 @@ def _due(
                 yield Due(outing, Purpose.LATE, fee)
 
 
-def _time_line(book: PriceBook, outing: Outing) -> Line:
+def time_line(book: PriceBook, outing: Outing) -> Line:
     """Return what an outing's time costs by the list of its booking, or today's where it had none yet."""
     for known in (book.at(outing.booking.booked_at), book):
         with suppress(UnableToQuote):

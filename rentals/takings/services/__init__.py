@@ -1,5 +1,6 @@
 """Changing money: the price list, charges, payments, credits, passes and the close of a day."""
 
+from rentals.takings.services.cancelling import cancel_outing, set_cancel_rule, settle_called_off
 from rentals.takings.services.charging import (
     ChargedMeanwhile,
     Named,
@@ -31,18 +32,21 @@ from rentals.takings.services.prices import (
     set_price,
     set_tax_rate,
 )
+from rentals.takings.services.storing import FetchedMeanwhile, fetch_kit, store_kit
 from rentals.takings.services.till import UnableToTake
 
 __all__ = [
     "ChargedMeanwhile",
     "ClosedMeanwhile",
     "Counted",
+    "FetchedMeanwhile",
     "GoodFacts",
     "Named",
     "Paid",
     "TermsFacts",
     "UnableToPrice",
     "UnableToTake",
+    "cancel_outing",
     "charge_due",
     "charge_extension",
     "charge_goods",
@@ -50,6 +54,7 @@ __all__ = [
     "close_day",
     "credit_outing",
     "drop_season",
+    "fetch_kit",
     "give_credit",
     "hold_excess",
     "keep_excess",
@@ -62,8 +67,11 @@ __all__ = [
     "return_excess",
     "sell_pass",
     "sell_voucher",
+    "set_cancel_rule",
     "set_price",
     "set_tax_rate",
+    "settle_called_off",
+    "store_kit",
     "take_back_charge",
     "take_payment",
     "voucher_left",

@@ -218,6 +218,19 @@ def use_pass(till: Till, outing: Outing, cover: Cover) -> None:
 
 
 @inside_write
+def give_back(till: Till, use: PassUse) -> None:
+    """Give the minutes that an outing took back to their pass, whole."""
+    PassUse.objects.create(
+        held_id=use.held_id,
+        outing_id=use.outing_id,
+        minutes=-use.minutes,
+        at=till.now,
+        by_id=till.actor.user_id,
+        gives_back=use,
+    )
+
+
+@inside_write
 def contra(till: Till, charge: Charge, why: str) -> Charge:
     """Take a charge back whole.
 

@@ -14,7 +14,7 @@ from rentals.lib.problems import NotVisible
 from rentals.lib.writes import inside_write, write
 from rentals.takings import queries
 from rentals.takings.models import Account, Charge, PassUse, Voucher
-from rentals.takings.services.charging import contra
+from rentals.takings.services.charging import contra, give_back
 from rentals.takings.services.paying import Paid, amount_of, record
 from rentals.takings.services.till import About, Till, UnableToTake, open_till, post, tell, visible_party
 
@@ -56,7 +56,7 @@ def credit_outing(
         raise UnableToTake("Nothing was charged for that outing.")
     taken = sum((-contra(till, charge, why).gross for charge in charges), till.money(0))
     for use in uses:
-        _give_back(till, use)
+        give_back(till, use)
     party = outing.booking.party
     amount = min(taken, till.money(max(0, -queries.party_balance(party))))
     voucher = _credit(till, party, amount, why) if amount else None
@@ -177,15 +177,3 @@ def _make(till: Till, party: Party, kind: Voucher.Kind, amount: Money, why: str)
     post(till, Account.PARTY, Account(kind), amount, text, About(party=party, voucher=voucher))
     tell(till, "party", party.pk, f"{text}: {amount}, until {voucher.last_day}. {why.strip()}".rstrip(". "))
     return voucher
-
-
-@inside_write
-def _give_back(till: Till, use: PassUse) -> None:
-    PassUse.objects.create(
-        held_id=use.held_id,
-        outing_id=use.outing_id,
-        minutes=-use.minutes,
-        at=till.now,
-        by_id=till.actor.user_id,
-        gives_back=use,
-    )

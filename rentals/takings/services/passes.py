@@ -1,7 +1,6 @@
 """Passes sold to a rider by the list: a season card, a week, a season."""
 
 from datetime import date, datetime, timedelta
-from typing import Final
 from uuid import UUID
 
 from rentals.audit import services as journal
@@ -10,13 +9,11 @@ from rentals.lib.writes import write
 from rentals.people.models import Rider
 from rentals.takings import queries
 from rentals.takings.mapping import quotes
-from rentals.takings.mapping.book import PriceBook
+from rentals.takings.mapping.book import PriceBook, last_day_of
 from rentals.takings.mapping.quotes import Wanted
 from rentals.takings.models import AHEAD, Good, Pass, Purpose, Unit
 from rentals.takings.services.charging import put_charge
 from rentals.takings.services.till import Till, UnableToTake, open_till, tell, visible_party
-
-WEEK_DAYS: Final = 7
 
 
 @write
@@ -75,7 +72,4 @@ def sell_pass(
 def _last_day(till: Till, book: PriceBook, unit: Unit, first_day: date) -> date:
     if unit == Unit.CARD:
         return first_day + timedelta(days=till.terms.credit_days)
-    if unit == Unit.WEEK:
-        return first_day + timedelta(days=WEEK_DAYS - 1)
-    season = book.season_on(first_day)
-    return season.last_day if season else date(first_day.year, 12, 31)
+    return last_day_of(book, unit, 1, first_day)

@@ -80,6 +80,7 @@ def keep_terms(*, actor: Actor, station_id: int, facts: TermsFacts, now: datetim
     known = Terms.objects.select_for_update().filter(station_id=station_id).first()
     if known is not None and known.currency != facts.currency and _has_prices(station_id):
         raise UnableToPrice.at("currency", f"There are prices in {known.currency} already; it stays.")
+    values |= {"set_at": now, "set_by_id": actor.user_id}
     terms, _made = Terms.objects.update_or_create(station_id=station_id, defaults=values)
     _tell(actor, station_id, "Money terms set", now, asdict(facts))
     return terms

@@ -7,7 +7,7 @@ from django.db.models import Max
 
 from rentals.audit import services as journal
 from rentals.bookings.models import Party
-from rentals.lib.access import Act, Actor
+from rentals.lib.access import Act, Actor, System
 from rentals.lib.money import Money
 from rentals.lib.problems import NotVisible, Refused
 from rentals.lib.writes import inside_write
@@ -26,7 +26,7 @@ class Till:
     """A station's till, locked until the write ends, and the day that its takings count for."""
 
     actor: Actor
-    act: Act
+    act: Act | System
     terms: Terms
     day: date
     now: datetime
@@ -64,7 +64,7 @@ def visible_party(actor: Actor, party_id: int) -> Party:
 
 
 @inside_write
-def open_till(*, actor: Actor, act: Act, station_id: int, now: datetime) -> Till:
+def open_till(*, actor: Actor, act: Act | System, station_id: int, now: datetime) -> Till:
     """Ask for the act and lock the station's till, so that whoever moves money there waits for the other.
 
     What is taken after the day was closed counts for the next day.
@@ -72,7 +72,10 @@ def open_till(*, actor: Actor, act: Act, station_id: int, now: datetime) -> Till
     Raises:
         UnableToTake: the station has no money terms yet.
     """
-    actor.require(act, station_id=station_id)
+    if isinstance(act, System):
+        actor.require_system(act)
+    else:
+        actor.require(act, station_id=station_id)
     terms = (
         Terms.objects.select_related("station")
         .select_for_update(of=("self",))

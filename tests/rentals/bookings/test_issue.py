@@ -3,9 +3,10 @@
 import pytest
 
 from rentals.bookings.models import KitPart, Outing
-from rentals.bookings.services import UnableToBook, UnableToMoveOuting, cancel_outing
+from rentals.bookings.services import UnableToBook, UnableToMoveOuting
 from rentals.fleet.models import Hold, Item, Rig
 from rentals.fleet.services import UnableToMove
+from rentals.takings.services import cancel_outing
 from tests.rentals.walk import HOUR, Walk, again
 
 RIG = ("S2", "M1", "B1", "X1", "T1")

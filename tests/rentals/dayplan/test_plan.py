@@ -8,7 +8,6 @@ from uuid import uuid4
 
 import pytest
 
-from rentals.bookings import services as bookings
 from rentals.bookings.models import Booking, KitPart, Outing
 from rentals.dayplan import services
 from rentals.dayplan.models import Plan, RigTask
@@ -16,6 +15,7 @@ from rentals.fleet.mapping import item_to_core
 from rentals.fleet.models import RIG_PARTS, Hold, Item, Kind
 from rentals.people.models import Rider
 from rentals.rigs.models import Card
+from rentals.takings import services as takings
 from rigging import kit
 from rigging.allot.check import violations
 from tests.rentals.dayplan.day import Day, read, rigs
@@ -251,7 +251,7 @@ def taken_by_hand(day: Day, outing: Outing) -> None:
 
 
 def cancelled(day: Day, outing: Outing) -> None:
-    bookings.cancel_outing(
+    takings.cancel_outing(
         actor=day.cast.boss, outing_id=outing.pk, missed=False, reason="Ill", now=day.cast.now
     )
 

@@ -9,7 +9,6 @@ from uuid import UUID, uuid4
 from django.urls import reverse
 from django.utils import timezone
 
-from rentals.bookings import services as bookings
 from rentals.bookings.models import Outing, Party
 from rentals.bookings.services import Contact
 from rentals.home import queries, services
@@ -18,6 +17,7 @@ from rentals.lessons.models import Lesson
 from rentals.lib.access import System, service
 from rentals.mail.models import Letter
 from rentals.people.services import RiderFacts
+from rentals.takings import services as takings
 from tests.rentals.walk import Walk
 
 HOME, TELL = service(System.HOME), service(System.TELL)
@@ -118,7 +118,7 @@ class House:
 
     def cancel(self, outing: Outing) -> None:
         """The desk cancels an outing."""
-        bookings.cancel_outing(
+        takings.cancel_outing(
             actor=self.cast.ida, outing_id=outing.pk, missed=False, reason="Ill", now=self.cast.now
         )
 

@@ -10,6 +10,7 @@ from rentals.bookings.services import RiderAlreadyOut
 from rentals.lessons import queries, services
 from rentals.lessons.models import Assignment, Notice, Seat
 from rentals.lessons.services import Change, LessonMoved, UnableToPlanLesson
+from rentals.takings import services as takings
 from rentals.weather import services as weather
 from rigging import wind
 from tests.rentals.lessons.school import KNOT_MS, School, facts
@@ -138,7 +139,7 @@ class TestTelling:
     def test_who_cancelled_before_is_not_told(self, school: School) -> None:
         lesson = school.lesson()
         school.enrol(lesson)
-        bookings.cancel_outing(
+        takings.cancel_outing(
             actor=school.cast.ida,
             outing_id=Outing.objects.get().pk,
             missed=False,

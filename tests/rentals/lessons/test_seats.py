@@ -14,12 +14,13 @@ from rentals.lessons.services import LessonFull, UnableToEnrol, UnableToPlanLess
 from rentals.lib.access import Act, Actor
 from rentals.lib.problems import NotVisible
 from rentals.lib.writes import write
+from rentals.takings import services as takings
 from tests.rentals.lessons.school import School, facts
 from tests.rentals.walk import HOUR
 
 
 def cancel(school: School, outing: Outing) -> None:
-    bookings.cancel_outing(
+    takings.cancel_outing(
         actor=school.cast.ida, outing_id=outing.pk, missed=False, reason="Ill", now=school.cast.now
     )
 

@@ -14,6 +14,7 @@ from django.db.models import CheckConstraint
 from rentals.bookings.models import Party
 from rentals.lib.rules import Rule
 from rentals.takings.models import (
+    CancelRule,
     Charge,
     DayClose,
     Good,
@@ -25,6 +26,7 @@ from rentals.takings.models import (
     Receipt,
     ReceiptLine,
     Season,
+    Stored,
     Tax,
     TaxRate,
     Terms,
@@ -153,6 +155,23 @@ def pass_use(rows: Rows) -> PassUse:
     return PassUse.objects.create(held=season_pass(rows), outing=rows.outing(), minutes=60, at=NOON)
 
 
+def cancel_rule(rows: Rows) -> CancelRule:
+    return CancelRule.objects.create(
+        station=rows.station, free_hours=24, share_pct=50, missed_pct=100, set_at=NOON
+    )
+
+
+def stored(rows: Rows) -> Stored:
+    return Stored.objects.create(
+        station=rows.station,
+        party=rows.party,
+        charge=charge(rows, outing=None, purpose="goods"),
+        what="Board, rack 4",
+        first_day=MAY,
+        last_day=JUNE,
+    )
+
+
 Row = Callable[[Rows], models.Model]
 
 CHECKS: list[tuple[str, Row, dict[str, Any]]] = [
@@ -193,6 +212,11 @@ CHECKS: list[tuple[str, Row, dict[str, Any]]] = [
     ("entry_amount", entry, {"amount_minor": -1}),
     ("entry_names_its_party", entry, {"party_id": None}),
     ("entry_names_its_voucher", entry, {"credit": "voucher"}),
+    ("cancel_rule_hours", cancel_rule, {"free_hours": 721}),
+    ("cancel_rule_shares", cancel_rule, {"share_pct": 101}),
+    ("cancel_rule_shares", cancel_rule, {"missed_pct": 101}),
+    ("stored_span", stored, {"last_day": date(2027, 4, 30)}),
+    ("stored_says_what", stored, {"what": ""}),
     ("pass_use_sign", pass_use, {"minutes": 0}),
     ("pass_use_sign", pass_use, {"minutes": -1}),
 ]
@@ -265,6 +289,7 @@ KEPT: dict[str, Row] = {
     "takings_ledgerentry": entry,
     "takings_pass": season_pass,
     "takings_passuse": pass_use,
+    "takings_cancelrule": cancel_rule,
 }
 """Tables whose rows stay as they were written."""
 
@@ -388,6 +413,31 @@ class TestOutingChargedOnce:
         inserted(copied(first))
 
         assert Charge.objects.count() == 3
+
+
+class TestCalledOffChargedOnce:
+    rule = "called_off_charged_once"
+
+    def test_the_fee_of_an_outing_is_charged_once(self, rows: Rows) -> None:
+        first = charge(rows, purpose="cancel")
+
+        with refused_by(self.rule):
+            inserted(copied(first))
+        inserted(taken_back(first))
+        inserted(copied(first))
+
+
+class TestStoredIsFetchedOnce:
+    rule = "stored_is_fetched_once"
+
+    def test_it_is_fetched_once_and_changes_in_nothing_else(self, rows: Rows) -> None:
+        kept = stored(rows)
+
+        with refused_by(self.rule):
+            Stored.objects.filter(pk=kept.pk).update(last_day=MAY)
+        Stored.objects.filter(pk=kept.pk).update(fetched_at=NOON)
+        with refused_by(self.rule):
+            Stored.objects.filter(pk=kept.pk).update(fetched_at=None)
 
 
 class TestReceiptNumbersHaveNoGap:

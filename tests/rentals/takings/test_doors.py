@@ -57,6 +57,10 @@ DOORS: dict[str, tuple[Callable[[Shop], Call], str]] = {
         "M",
     ),
     "drop_season": (drop_season, "M"),
+    "set_cancel_rule": (
+        lambda shop: here(shop, services.set_cancel_rule, free_hours=24, share_pct=50, missed_pct=100),
+        "M",
+    ),
     "set_price": (
         lambda shop: here(
             shop,
@@ -113,6 +117,15 @@ def _more_doors() -> dict[str, tuple[Callable[[Shop], Call], str]]:
         "give_credit": (on(lambda shop: shop.pay("5"), give_credit), "DM"),
         "credit_outing": (on(lambda shop: (shop.charge(), shop.pay("50")), credit_outing), "DM"),
         "sell_pass": (on(none, lambda shop, _, **who: shop.sell_card(**who)), "DM"),
+        "cancel_outing": (on(none, call_off), "DM"),
+        "store_kit": (on(none, store), "DM"),
+        "fetch_kit": (
+            on(
+                lambda shop: store(shop, None),
+                lambda shop, stored, **who: services.fetch_kit(stored_id=stored.pk, **shop.who(**who)),
+            ),
+            "DIM",
+        ),
         "close_day": (on(none, lambda shop, _, **who: shop.close("0", **who)), "M"),
         "put_cash": (on(none, put_cash), "M"),
     }
@@ -133,6 +146,22 @@ def give_credit(shop: Shop, _made: object, **who: Any) -> object:
 
 def credit_outing(shop: Shop, _made: object, **who: Any) -> object:
     return services.credit_outing(outing_id=shop.outing.pk, why="No wind", **shop.who(**who))
+
+
+def call_off(shop: Shop, _made: object, **who: Any) -> object:
+    return services.cancel_outing(outing_id=shop.outing.pk, missed=False, reason="Ill", **shop.who(**who))
+
+
+def store(shop: Shop, _made: object, **who: Any) -> Any:
+    return services.store_kit(
+        party_id=shop.party.pk,
+        good="store",
+        unit="week",
+        count=1,
+        first_day=shop.cast.now.date(),
+        what="Board",
+        **shop.who(**who),
+    )
 
 
 def put_cash(shop: Shop, _made: object, **who: Any) -> object:

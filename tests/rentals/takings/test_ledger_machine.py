@@ -202,7 +202,7 @@ class Desk(RuleBasedStateMachine):
         outing = Outing.objects.filter(booking__party_id=self.party(dice)).first()
         if really and outing is not None:
             self.attempt(
-                "called off", bookings.cancel_outing, outing_id=outing.pk, missed=False, reason="Ill"
+                "called off", services.cancel_outing, outing_id=outing.pk, missed=False, reason="Ill"
             )
 
     @rule(short=st.integers(-300, 300), left=st.integers(0, 5000), really=seldom)
