@@ -38,7 +38,7 @@ class Operation:
     answer: type[Out] | None
     status: int
     many: bool
-    body: type[In] | Mapping[str, OpenApiTypes] | None
+    body: type[In] | Mapping[str, OpenApiTypes | type[In]] | None
     query: type[In] | None
     once: bool
     by_role: bool
@@ -50,7 +50,7 @@ def operation(
     *,
     status: int = HTTPStatus.OK,
     many: bool = False,
-    body: type[In] | Mapping[str, OpenApiTypes] | None = None,
+    body: type[In] | Mapping[str, OpenApiTypes | type[In]] | None = None,
     query: type[In] | None = None,
     once: bool = False,
     by_role: bool = False,
@@ -62,7 +62,7 @@ def operation(
         answer: shape of the answer, None for none.
         status: of the answer.
         many: whether it answers with a list; in pages when `query` is a `PageQuery`.
-        body: shape of the body, or types by media type.
+        body: shape of the body, or shapes and types by media type.
         query: shape of the query.
         once: whether it takes an Idempotency-Key.
         by_role: whether a read is kept to some roles; what writes always is.

@@ -17,6 +17,7 @@ from api import (
     kit,
     launches,
     lessons,
+    mail,
     outings,
     passes,
     prices,
@@ -174,6 +175,7 @@ urlpatterns: list[URLPattern] = [
     path("jobs/<int:job_id>/lines/", jobs.JobLines.as_view(), name="job-lines"),
     path("jobs/<int:job_id>/mend/", jobs.Mend.as_view(), name="mend"),
     path("jobs/<int:job_id>/release/", jobs.Release.as_view(), name="release"),
+    path("mail-reports/", mail.DeliveryReports.as_view(), name="mail-reports"),
     # Last, so that an address which leads nowhere is answered as a problem and not as a page.
     re_path("", reference.Nothing.as_view(), name="nothing"),
 ]

@@ -238,6 +238,8 @@ if "MARRAM_EMAIL_URL" in env.ENVIRON:
 else:
     EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
     EMAIL_FILE_PATH = str(DATA_DIR / "mail")
+# What signs the reports of a mail service on letters that came back; without it none are taken.
+MAIL_REPORTS_SECRET = env.str("MARRAM_MAIL_REPORTS_SECRET", default="")
 DEFAULT_FROM_EMAIL = env.str("MARRAM_FROM_EMAIL", default="station@localhost")
 
 # Where riders reach the station: letters carry links that begin so.

@@ -1,5 +1,6 @@
 """Today, and the outing page that walks a rider from the promise to the launch."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -21,11 +22,13 @@ from rentals.desk import queries
 from rentals.desk.forms import PartyForm, at_another_start, with_list
 from rentals.desk.mapping import read_list
 from rentals.desk.services import issuing as services
+from rentals.home import queries as letters
 from rentals.lib import clock, show
 from rentals.lib.access import Act, System
 from rentals.lib.forms import whole_number
 from rentals.lib.live import found, live
 from rentals.lib.problems import Conflict
+from rentals.mail.models import Letter
 from rentals.people import queries as people
 from rentals.people.doors import StaffRequest, asked_day, may, station_page
 from rentals.people.services import RiderFacts
@@ -171,10 +174,18 @@ def outing(request: StaffRequest, outing_id: int) -> HttpResponse:
         "age": shown.rider.age_on(day),
         "minor": shown.rider.is_minor_on(day),
         "entries": queries.outing_journal(shown),
+        "letters": _letters(shown),
         "money": takings.outing_money(shown),
         "may_charge": may(request, Act.CHARGE),
     }
     return render(request, "desk/outing.html", context, status=422 if form.errors else 200)
+
+
+def _letters(shown: Outing) -> Sequence[Letter]:
+    """What was written to the party, where it left an address."""
+    if not shown.booking.party.contact_email:
+        return ()
+    return letters.letters_of([shown.booking_id]).get(shown.booking_id, ())
 
 
 def _keep_kit(request: StaffRequest, shown: Outing, form: KitForm) -> bool:

@@ -21,6 +21,7 @@ public = [
 
 urlpatterns = [
     path("from-home/", views.from_home, name="from-home"),
+    path("from-home/letters/", views.outbox, name="outbox"),
     path("riders/<int:rider_id>/hand-over/", views.hand_over, name="hand-over"),
     path("from-home/<int:guest_id>/revoke/", views.revoke, name="from-home-revoke"),
 ]

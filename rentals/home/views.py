@@ -237,6 +237,15 @@ def from_home(request: StaffRequest) -> HttpResponse:
     return render(request, "home/from_home.html", context, status=422 if form.errors else 200)
 
 
+@station_page("GET")
+def outbox(request: StaffRequest) -> HttpResponse:
+    """Show staff the letters to riders and what became of each."""
+    lost = request.GET.get("lost") == "1"
+    sent = queries.outbox(request.station, lost=lost, now=clock.now())
+    context = {"station": request.station, "page": "from-home", "sent": sent, "lost": lost}
+    return render(request, "home/outbox.html", context)
+
+
 @station_page("POST")
 def revoke(request: StaffRequest, guest_id: int) -> HttpResponse:
     """Withdraw a party's secret links."""

@@ -88,6 +88,7 @@ class System(StrEnum):
     HOLD_BACK = "hold back what is past its inspection"
     FETCH = "fetch a forecast"
     SEND = "send mail"
+    NOTE_RETURNS = "note mail that came back"
     SOLVE = "solve a day plan"
     SEED = "load the demo"
     FOUND = "begin a station"

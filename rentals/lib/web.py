@@ -1,12 +1,14 @@
 """The web as reached from inside: public addresses only, and posts that are signed."""
 
 import socket
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from http import HTTPStatus
 from ipaddress import ip_address
 
 import httpx
 from standardwebhooks import Webhook
+from standardwebhooks.webhooks import WebhookVerificationError
 
 TIMEOUT_S = 10.0
 
@@ -17,6 +19,22 @@ class Unreachable(Exception):
 
 class NotPublic(Unreachable):
     """A host that any resolver answer places outside the public network."""
+
+
+class NotSigned(Exception):
+    """A post that does not carry our signature, or one of another time."""
+
+
+def check_signed(body: bytes, headers: Mapping[str, str], *, secret: str) -> None:
+    """Let a post through that is signed by the Standard Webhooks specification, within five minutes.
+
+    Raises:
+        NotSigned: no signature, one of another secret, body or time.
+    """
+    try:
+        Webhook(secret).verify(body, dict(headers), json_parse=False)
+    except (WebhookVerificationError, ValueError) as problem:
+        raise NotSigned("The signature is missing, old, or of another secret.") from problem
 
 
 def public_address(url: httpx.URL) -> str:

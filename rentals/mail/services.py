@@ -12,6 +12,7 @@ from django.core.mail import EmailMessage
 from rentals.lib.access import Actor, System
 from rentals.lib.problems import Refused
 from rentals.lib.writes import inside_write, write
+from rentals.mail.mapping import Report, event_in, message_id_of
 from rentals.mail.models import Call, Hook, Letter
 
 FIRST_WAIT = timedelta(seconds=30)
@@ -83,10 +84,8 @@ def take_next(*, actor: Actor, now: datetime) -> Taken | None:
     for letter in Letter.objects.waiting(now)[:5]:
         mine = Letter.objects.filter(pk=letter.pk, tries=letter.tries, sent_at=None)
         if mine.update(tries=letter.tries + 1, next_try_at=now + LEASE):
-            message_id = f"<{letter.event.replace(':', '.')}@marram.invalid>"
-            message = EmailMessage(
-                letter.subject, letter.body, to=[letter.to], headers={"Message-ID": message_id}
-            )
+            headers = {"Message-ID": message_id_of(letter.event)}
+            message = EmailMessage(letter.subject, letter.body, to=[letter.to], headers=headers)
             if letter.calendar:
                 message.attach("marram.ics", letter.calendar, "text/calendar")
             return Taken(letter_id=letter.pk, tries=letter.tries + 1, message=message)
@@ -104,6 +103,21 @@ def put_down(*, actor: Actor, taken: Taken, error: str | None, for_good: bool = 
         letter.update(error=error[:300], next_try_at=now + _wait(taken.tries))
         if for_good:
             letter.filter(may_bounce=True).update(bounced_at=now)
+
+
+@write
+def note_return(*, actor: Actor, report: Report, now: datetime) -> Letter | None:
+    """Note that a letter came back after it was sent; None when the report is of no letter, or of none lost.
+
+    The same report again changes nothing.
+    """
+    actor.require_system(System.NOTE_RETURNS)
+    event = event_in(report.message_id)
+    letter = Letter.objects.filter(event=event).first() if event and report.lost else None
+    if letter is not None and letter.bounced_at is None:
+        letter.bounced_at, letter.error = now, (report.reason or "no reason given")[:300]
+        letter.save(update_fields=["bounced_at", "error"])
+    return letter
 
 
 @inside_write

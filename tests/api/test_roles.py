@@ -329,6 +329,7 @@ ROWS = (
     Row("nothing", "get", lambda _: "/somewhere/else/", None, (404, 404, 404, 404, 404)),
     Row("tokens", "post", lambda _: "/auth/tokens/", _signed_up, (201, 201, 201, 201, 201)),
     Row("current-token", "delete", lambda _: "/auth/tokens/current/", None, (401, 204, 204, 204, 204)),
+    Row("mail-reports", "post", lambda _: "/mail-reports/", None, (401, 401, 401, 401, 401)),
     Row("stations", "get", lambda _: "/stations/", None, SIGNED_IN),
     Row("station", "get", at_tarrow(), None, LOOK),
     Row("today", "get", at_tarrow("today/"), None, LOOK),

@@ -26,6 +26,7 @@ from rentals.fleet.models import HoldBack
 from rentals.lib.access import NOBODY, System, service
 from rentals.lib.problems import NotAllowed, NotVisible
 from rentals.mail import services as mail
+from rentals.mail.mapping import Report
 from rentals.people import services as people
 from rentals.people.models import Posting
 from rentals.rigs import services as rigs
@@ -426,6 +427,11 @@ def _put_down(cast: Walk) -> Call:
     return partial(mail.put_down, taken=taken, error=None, now=cast.now)
 
 
+def _note_return(cast: Walk) -> Call:
+    report = Report(message_id="<overdue.1.alert@marram.invalid>", lost=True)
+    return partial(mail.note_return, report=report, now=cast.now)
+
+
 def _put_down_call(cast: Walk) -> Call:
     _hook(cast)(cast.boss)
     _late(cast)
@@ -450,6 +456,7 @@ BY_ITSELF = [
     ("bench.post_rig_wear", System.POST_WEAR, lambda cast: partial(bench.post_rig_wear, now=cast.now)),
     ("mail.take_next", System.SEND, lambda cast: partial(mail.take_next, now=cast.now)),
     ("mail.put_down", System.SEND, _put_down),
+    ("mail.note_return", System.NOTE_RETURNS, _note_return),
     ("mail.take_call", System.SEND, lambda cast: partial(mail.take_call, now=cast.now)),
     ("mail.put_down_call", System.SEND, _put_down_call),
     ("weather.take_errand", System.FETCH, lambda cast: partial(weather.take_errand, now=cast.now)),

@@ -11,7 +11,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from rentals.bookings.models import Outing
+from rentals.bookings.models import Outing, Party
 from rentals.lib import clock
 from rentals.weather.models import Source
 from tests.rentals.browser import protected, signed_in
@@ -52,6 +52,13 @@ def after(_made: object) -> list[object]:
     return []
 
 
+def written_to(cast: Walk) -> Outing:
+    """An outing of a party with an address."""
+    (outing,) = cast.booked()
+    Party.objects.filter(pk=outing.booking.party_id).update(contact_email="wren@alder.invalid")
+    return outing
+
+
 PAGES = [
     Page(
         "today",
@@ -89,6 +96,13 @@ PAGES = [
         ["bookings_outing", *OFFERS, "rigs_card", "audit_entry", "takings_terms"],
         lambda cast: [cast.out().pk],
         "outing",
+    ),
+    Page(
+        "outing of a party that is written to",
+        ["bookings_outing", *OFFERS, "rigs_card", "audit_entry", "mail_letter", "takings_terms"],
+        lambda cast: [written_to(cast).pk],
+        "outing",
+        most=13,
     ),
     Page("card", ["bookings_outing", "rigs_card", "fleet_item"], lambda cast: [cast.kitted().pk]),
     Page(
@@ -278,6 +292,7 @@ PAGES = [
         ],
     ),
     Page("from-home", ["home_front", "home_guest"]),
+    Page("outbox", ["mail_letter"]),
     Page("lacks", ["dayplan_study"], lambda cast: after(cast.shed), who=("manager",)),
     Page("closing", ["bookings_outing", "bookings_kitpart", "bookings_outing", *BEACH, "incidents_closing"]),
     Page("first-steps", ["stations_station"], lambda cast: after(cast.shed)),
@@ -302,6 +317,7 @@ OF_A_STATION = {
     "lacks",
     "lessons",
     "life",
+    "outbox",
     "prices",
     "privacy",
     "review",

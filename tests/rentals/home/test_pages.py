@@ -7,7 +7,7 @@ from urllib.parse import urljoin, urlsplit
 import pytest
 from django.test import Client
 
-from rentals.home import services
+from rentals.home import queries, services
 from rentals.home.models import Front, Guest, Link
 from tests.rentals.browser import Form, protected, signed_in
 from tests.rentals.home.house import HOME, House, place
@@ -257,6 +257,32 @@ class TestTheStaffsPage:
         assert "Ada Brill" in page
         assert "came back" in page
         assert "550 no such mailbox" in page
+
+    def test_the_outing_says_that_a_letter_came_back(self, house: House) -> None:
+        guest = house.book()
+        letter = house.letters(guest)[0]
+        letter.bounced_at, letter.error = house.cast.now, "550 no such mailbox"
+        letter.save()
+
+        outing = place(house, "outing", house.outings(guest)[0].pk)
+        page = signed_in(house.cast.desk).get(outing).content.decode()
+
+        assert "came back" in page
+        assert "550 no such mailbox" in page
+
+    def test_the_outbox_shows_each_letter_and_those_that_were_lost_alone(self, house: House) -> None:
+        lost, went = (house.letters(house.book(hour=hour))[0] for hour in (11, 16))
+        lost.bounced_at, lost.error = house.cast.now, "550 no such mailbox"
+        lost.save()
+        client = signed_in(house.cast.desk)
+
+        everything = client.get(place(house, "outbox")).content.decode()
+        alone = client.get(place(house, "outbox"), {"lost": "1"}).content.decode()
+
+        assert everything.count(went.subject) == 2
+        assert alone.count(went.subject) == 1
+        assert "550 no such mailbox" in alone
+        assert not queries.outbox(house.cast.kettle, now=house.cast.now)
 
     def test_the_manager_opens_the_page(self, house: House) -> None:
         typed = {"is_open": "on", "phone": "0700 1", "language": "de", "days_ahead": "9", "lead_min": "30"}
