@@ -155,7 +155,7 @@ class Schema(AutoSchema):
             found |= {HTTPStatus.FORBIDDEN, HTTPStatus.CONFLICT, HTTPStatus.UNPROCESSABLE_ENTITY}
         if told.by_role:
             found |= {HTTPStatus.FORBIDDEN}
-        if writes and public:
+        if (writes and public) or getattr(self.view, "counted", False):
             found |= {HTTPStatus.TOO_MANY_REQUESTS}
         return {int(status) for status in found}
 

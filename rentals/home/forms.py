@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from rentals.bookings.services import Contact
 from rentals.home.mapping import LEVELS
 from rentals.home.models import LANGUAGES, Front, Signature
-from rentals.home.services import Asked, FrontFacts, Signed
+from rentals.home.services import MOST_FROM_HOME, Asked, FrontFacts, Signed
 from rentals.lib.forms import MeasureField, MomentForm, OnceForm, PlainForm, whole_number
 from rentals.lib.problems import Refused
 from rentals.people.forms import RiderFields
@@ -22,9 +22,6 @@ from rentals.people.models import ADULT_AGE, MASS_KG, STATURE_CM, Rider
 from rentals.people.services import RiderFacts
 
 LOOK_ROWS: Final = 4
-MOST_FROM_HOME: Final = 6
-"""Larger parties call the desk. Policy."""
-
 USUAL_STATURE_CM: Final = 172
 """Stands in for a stature while somebody only looks; common practice, no source."""
 

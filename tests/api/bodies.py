@@ -49,3 +49,30 @@ def a_rider(**other: Any) -> dict[str, Any]:
         "waiver": True,
         **other,
     }
+
+
+def a_look(**other: Any) -> dict[str, Any]:
+    """What one rider would like to know of an afternoon."""
+    rider = {"mass_kg": 72, "level": "advanced"}
+    return {"day": "2027-07-14", "half": "afternoon", "hours": 2, "riders": [rider], **other}
+
+
+def a_party_at_home(**other: Any) -> dict[str, Any]:
+    """A rental from home for one."""
+    return {
+        **a_party_of_pupils(),
+        "starts_at": "2027-07-14T14:00+01:00",
+        "ends_at": "2027-07-14T16:00+01:00",
+        "riders": [a_rider()],
+        **other,
+    }
+
+
+def a_party_of_pupils(**other: Any) -> dict[str, Any]:
+    """Somebody at home who wants to learn."""
+    return {
+        "contact": {"name": "Sorrel Reed", "email": "sorrel@reed.invalid"},
+        "riders": [a_rider(level="beginner")],
+        "privacy": True,
+        **other,
+    }

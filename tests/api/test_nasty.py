@@ -8,6 +8,7 @@ import pytest
 from django.urls import resolve
 
 from api.schema import document
+from rentals.home.services import FrontFacts, open_front
 from tests.api.client import ROOT, Answer, Api
 from tests.api.test_roles import ROWS, Row
 from tests.cast import Cast
@@ -82,12 +83,19 @@ def bent(place: str, parameters: list[dict[str, Any]]) -> Iterator[dict[str, str
             yield from ({each["name"]: value} for value in QUERIES)
 
 
+def open_the_page(cast: Cast) -> None:
+    facts = FrontFacts(is_open=True, phone="0700 888 000")
+    open_front(actor=cast.boss, station_id=cast.tarrow.pk, facts=facts, now=cast.now)
+
+
 @pytest.mark.parametrize(("place", "parameters"), ASKING)
 def test_a_query_with_anything_in_a_parameter_is_answered(
     place: str, parameters: list[dict[str, Any]], cast: Cast, api: Api
 ) -> None:
     manager = api.of(cast.manager)
     address = place.removeprefix(ROOT).replace("{station}", cast.tarrow.slug)
+    if address.startswith("/from-home/"):
+        open_the_page(cast)
     if "{outing_id}" in address:
         address = address.replace("{outing_id}", str(cast.out().pk))
 

@@ -1,5 +1,6 @@
 """Every address and method against every role: what each is answered. A new address without a row fails."""
 
+import typing
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -20,11 +21,21 @@ from rentals.weather.models import Kind
 from rentals.weather.services import add_source
 from rigging.checks.lists import CLOSING
 from rigging.wear import planned
-from tests.api.bodies import BEACH, a_party, a_rider, a_wind
+from tests.api.bodies import (
+    BEACH,
+    a_look,
+    a_party,
+    a_party_at_home,
+    a_party_of_pupils,
+    a_rider,
+    a_wind,
+)
 from tests.api.client import Api
 from tests.api.plans import a_day, a_wish, asked, listed, ready
 from tests.cast import PASSWORD, Cast
+from tests.rentals.home.house import House
 from tests.rentals.takings.shop import PriceList
+from tests.rentals.walk import Walk
 
 TAF = b"TAF LPMA 140500Z 1406/1506 33018G28KT 9999 FEW020="
 ROLES = ("nobody", "desk", "instructor", "manager", "neighbour")
@@ -135,6 +146,35 @@ def _a_signed_day(cast: Cast) -> str:
         now=cast.now,
     )
     return f"/stations/{cast.tarrow.slug}/closing/reopen/"
+
+
+def _house(cast: Cast) -> House:
+    # Opening the page and booking ask no more of it than the cast has.
+    house = House(typing.cast(Walk, cast))
+    house.open()
+    return house
+
+
+def from_home(rest: str = "") -> Place:
+    """An address under the open page of Tarrow Lagoon."""
+    return lambda cast: f"/from-home/{_house(cast).cast.tarrow.slug}/{rest}"
+
+
+def behind_a_token(rest: str = "") -> Place:
+    """An address of a party that booked from home."""
+
+    def place(cast: Cast) -> str:
+        house = _house(cast)
+        return f"/from-home/{cast.tarrow.slug}/b/{house.token(house.book())}/{rest}"
+
+    return place
+
+
+def _a_free_seat(cast: Cast) -> str:
+    return f"{from_home()(cast)}lessons/{_lesson(cast)}/bookings/"
+
+
+AT_FOUR = {"starts_at": "2027-07-14T16:00+01:00", "ends_at": "2027-07-14T18:00+01:00"}
 
 
 def _thunder(cast: Cast) -> dict[str, str]:
@@ -312,6 +352,7 @@ def of_a_recall(rest: str = "") -> Place:
 
 
 EVERYBODY = (200, 200, 200, 200, 200)
+EVERYBODY_MAKES = (201, 201, 201, 201, 201)
 SIGNED_IN = (401, 200, 200, 200, 200)
 LOOK = (401, 200, 200, 200, 404)
 ALL_DO = (401, 200, 200, 200, 404)
@@ -329,6 +370,18 @@ ROWS = (
     Row("nothing", "get", lambda _: "/somewhere/else/", None, (404, 404, 404, 404, 404)),
     Row("tokens", "post", lambda _: "/auth/tokens/", _signed_up, (201, 201, 201, 201, 201)),
     Row("current-token", "delete", lambda _: "/auth/tokens/current/", None, (401, 204, 204, 204, 204)),
+    Row("front", "get", from_home(), None, EVERYBODY),
+    Row("front-times", "post", from_home("times/"), _json(a_look()), EVERYBODY),
+    Row("front-lessons", "get", from_home("lessons/"), None, EVERYBODY),
+    Row("front-bookings", "post", from_home("bookings/"), _json(a_party_at_home()), EVERYBODY_MAKES),
+    Row("front-waiting", "post", from_home("waiting/"), _json(a_party_at_home()), EVERYBODY_MAKES),
+    Row("front-seats", "post", _a_free_seat, _json(a_party_of_pupils()), EVERYBODY_MAKES),
+    Row("visit", "get", behind_a_token(), None, EVERYBODY),
+    Row("visit-move", "post", behind_a_token("move/"), _json(AT_FOUR), EVERYBODY),
+    Row("visit-cancel", "post", behind_a_token("cancel/"), None, EVERYBODY),
+    Row("visit-take", "post", behind_a_token("take/"), None, EVERYBODY),
+    Row("guests", "get", at_tarrow("guests/"), None, LOOK),
+    Row("letters", "get", at_tarrow("letters/"), None, LOOK),
     Row("mail-reports", "post", lambda _: "/mail-reports/", None, (401, 401, 401, 401, 401)),
     Row("stations", "get", lambda _: "/stations/", None, SIGNED_IN),
     Row("station", "get", at_tarrow(), None, LOOK),

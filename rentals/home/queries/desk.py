@@ -10,6 +10,7 @@ from django.db.models.functions import Cast, Concat
 
 from rentals.bookings.models import Booking, Outing
 from rentals.home.models import Guest
+from rentals.home.states import GuestState
 from rentals.lib.when import day_bounds
 from rentals.mail.models import Letter
 from rentals.stations.models import Station
@@ -32,15 +33,23 @@ class GuestRow:
         """Letters that will never arrive."""
         return tuple(letter for letter in self.letters if letter.bounced_at)
 
+    @property
+    def letters_lost(self) -> int:
+        """How many they are."""
+        return len(self.bounced)
 
-def guests_at(station: Station, *, now: datetime) -> tuple[GuestRow, ...]:
-    """Return parties to come that are written to, with their letters: two queries."""
+
+def guests_at(station: Station, *, state: str = "", now: datetime) -> tuple[GuestRow, ...]:
+    """Return parties to come that are written to, with their letters: two queries.
+
+    Those who wait come in the order in which they joined, others by time.
+    """
     start, _end = day_bounds(station.local(now).date(), station.zone)
-    guests = list(
-        Guest.objects.with_booking()
-        .filter(booking__party__station=station, starts_at__gte=start)
-        .order_by("starts_at", "joined_at", "id")[:SHOWN_GUESTS]
-    )
+    coming = Guest.objects.with_booking().filter(booking__party__station=station, starts_at__gte=start)
+    if state:
+        coming = coming.filter(state=state)
+    order = ("joined_at", "id") if state == GuestState.WAITING else ("starts_at", "joined_at", "id")
+    guests = list(coming.order_by(*order)[:SHOWN_GUESTS])
     letters = letters_of([guest.booking_id for guest in guests])
     return tuple(GuestRow(guest, tuple(letters.get(guest.booking_id, ()))) for guest in guests)
 

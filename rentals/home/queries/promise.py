@@ -214,3 +214,12 @@ def lessons_on(front: Front, day: date, *, now: datetime) -> list[LessonOffer]:
     ]
     lines = iter(takings.quote_each(front.station, wanted, as_of=now) if wanted else ())
     return [LessonOffer(each, _price([next(lines) for _span in each.spans])) for each in found]
+
+
+def lesson_offer(front: Front, lesson_id: int, *, now: datetime) -> LessonOffer:
+    """Return one lesson as people at home are offered it, full or not: two queries.
+
+    Raises:
+        NotVisible: none such to come.
+    """
+    return LessonOffer(taught.lesson_on_offer(front.station, lesson_id, now=now), None)

@@ -1,6 +1,7 @@
 """What is written for people at home: the page itself, bookings, changes, the waiting list and letters."""
 
 from rentals.home.services.booking import (
+    MOST_FROM_HOME,
     Asked,
     UnableToPromise,
     UnableToRepeat,
@@ -18,7 +19,7 @@ from rentals.home.services.changing import (
 )
 from rentals.home.services.front import FrontFacts, UnableToOpen, open_front
 from rentals.home.services.lessons import book_lesson, change_lesson
-from rentals.home.services.limits import LOOKS, POSTS, count_post
+from rentals.home.services.limits import LOOKS, POSTS, Limit, count_post
 from rentals.home.services.links import open_link, revoke_links
 from rentals.home.services.riders import change_rider_from_home, keep_facts
 from rentals.home.services.signing import Signed, TextChanged, UnableToSign, sign_at_desk, version_of
@@ -36,9 +37,11 @@ from rentals.home.services.sweeping import (
 
 __all__ = [
     "LOOKS",
+    "MOST_FROM_HOME",
     "POSTS",
     "Asked",
     "FrontFacts",
+    "Limit",
     "Signed",
     "TextChanged",
     "TooLate",

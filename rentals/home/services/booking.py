@@ -24,6 +24,9 @@ from rentals.lib.writes import inside_write, write
 from rentals.people import services as people
 from rentals.people.models import Rider
 
+MOST_FROM_HOME: Final = 6
+"""Larger parties call the desk. Policy."""
+
 TRIES: Final = 3
 """How often a promise is looked at anew because somebody else booked meanwhile. Policy."""
 
@@ -173,9 +176,18 @@ def check_asked(front: Front, asked: Asked, now: datetime) -> None:
     check_time(front, asked.starts_at, now)
     if not asked.contact.email:
         raise bookings.UnableToBook.at("contact_email", _("Enter your email, so that we can write to you."))
+    if not 1 <= len(asked.riders) <= MOST_FROM_HOME:
+        said = _("From home we take one to %(most)s riders. With more, call %(phone)s.")
+        raise bookings.UnableToBook.at("riders", said % {"most": MOST_FROM_HOME, "phone": front.phone})
+    today = front.station.local(now).date()
     for number, facts in enumerate(asked.riders):
+        if Rider(born_on=facts.born_on).is_minor_on(today):
+            for name in ("guardian_name", "guardian_phone"):
+                if not getattr(facts, name).strip():
+                    said = _("Needed for a rider under 18.")
+                    raise bookings.UnableToBook.at(f"riders.{number}.{name}", said)
         try:
-            people.check_facts(facts, today=front.station.local(now).date())
+            people.check_facts(facts, today=today)
         except people.UnableToKeepRider as refused:
             fields = {f"riders.{number}.{name}": said for name, said in refused.fields.items()}
             raise bookings.UnableToBook(refused.sentence, fields=fields) from refused
