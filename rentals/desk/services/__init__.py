@@ -11,12 +11,13 @@ from django.contrib.auth.hashers import make_password
 from rentals.bookings.models import Outing
 from rentals.desk import demo
 from rentals.desk.services.day import Day
-from rentals.desk.services.prices import set_prices, take_money
+from rentals.desk.services.ledger import write_ledger
+from rentals.desk.services.prices import sell_ahead, set_prices, take_money
 from rentals.desk.services.school import school
 from rentals.desk.services.season import Season
 from rentals.desk.services.visitors import invite
 from rentals.fleet.models import Item, ItemModel, Kind
-from rentals.lib.access import Actor, System
+from rentals.lib.access import Actor, System, service
 from rentals.lib.problems import Refused
 from rentals.lib.writes import write
 from rentals.people.mapping import actor_of
@@ -63,6 +64,7 @@ def fill_day(*, now: datetime) -> None:
         manager = actor_of(User.objects.get(username="manager"), now.date())
         if not Terms.objects.filter(station=station).exists():
             set_prices(station, manager, now=now)
+            write_ledger(actor=service(System.SEED), seller=manager, station=station, now=now)
         today = station.local(now).date()
         # Nobody at the desk made what people at home booked ahead.
         if Outing.objects.filter(
@@ -75,6 +77,7 @@ def fill_day(*, now: datetime) -> None:
         day.play()
         school(station, manager, day.others[8:], now)
         take_money(station, manager, now=now)
+        sell_ahead(station, manager, now=now)
         invite(station, manager, now)
 
 

@@ -22,6 +22,7 @@ def set_prices(station: Station, manager: Actor, *, now: datetime) -> None:
     amounts = {name: Decimal(told["terms"][name]) for name in ("late_step", "late_most", "excess")}
     terms = {**told["terms"], **amounts, "seller_name": f"{station.name} Windsurf"}
     takings.keep_terms(**who, facts=takings.TermsFacts(**terms))
+    takings.set_cancel_rule(**who, **told["cancelling"])
     for name, pct in told["taxes"].items():
         takings.set_tax_rate(**who, name=name, pct=Decimal(pct), since=since)
     seasons = [
@@ -49,6 +50,22 @@ def set_prices(station: Station, manager: Actor, *, now: datetime) -> None:
                     season_id=season.pk if season else None,
                     card_hours=facts.get("card_hours") if unit == "card" else None,
                 )
+
+
+def sell_ahead(station: Station, manager: Actor, *, now: datetime) -> None:
+    """Sell a season card, a voucher and a rack for own kit to parties of the demo's day."""
+    start, end = day_bounds(station.local(now).date(), station.zone)
+    outings = Outing.objects.filter(station=station, starts_at__gte=start, starts_at__lt=end)
+    for number, outing in enumerate(outings.select_related("booking").order_by("-starts_at", "-id")[:3]):
+        who: dict[str, Any] = {"actor": manager, "party_id": outing.booking.party_id, "now": now}
+        day = station.local(now).date()
+        if number == 0:
+            takings.sell_pass(**who, rider_id=outing.rider_id, good="full-kit", unit="card", first_day=day)
+        elif number == 1:
+            takings.sell_voucher(**who, paid=takings.Paid(amount=Decimal(60), method="terminal"))
+        else:
+            what = "Board and two sails, rack 4"
+            takings.store_kit(**who, good="storage", unit="week", count=1, first_day=day, what=what)
 
 
 def take_money(station: Station, manager: Actor, *, now: datetime) -> None:

@@ -5,6 +5,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 from rentals.afloat.models import LaunchCheck
@@ -12,7 +13,16 @@ from rentals.audit.models import Entry
 from rentals.bench import queries as bench_queries
 from rentals.bench import services as bench
 from rentals.bench.mapping import Worn, planned_for
-from rentals.bench.models import Inspection, Job, Meter, ReturnCheck, ReturnLine, RigWear, WearPosting
+from rentals.bench.models import (
+    Inspection,
+    Job,
+    JobLine,
+    Meter,
+    ReturnCheck,
+    ReturnLine,
+    RigWear,
+    WearPosting,
+)
 from rentals.bench.states import JobState
 from rentals.bookings.models import Booking, KitPart, Outing, Party
 from rentals.bookings.states import OutingState
@@ -26,6 +36,9 @@ from rigging import checks, sizing, units, wear, wind
 
 FAULT_SHARE, FAULT_SHARE_AT_S = 0.012, 50 * 3600
 """Share of outings that end with a fault at an age; it grows with the age, for kit wears out."""
+
+PARTS_SHARE = 0.66
+"""Share of faults that take parts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -312,7 +325,26 @@ class Season:
                 )
                 entries.append(self._entry(at, item, f"Fault: {fault}", Act.TAKE_BACK))
         Job.objects.bulk_create(jobs, batch_size=500)
+        JobLine.objects.bulk_create(self._lines(jobs), batch_size=500)
         Entry.objects.bulk_create(entries, batch_size=500)
+
+    def _lines(self, jobs: Sequence[Job]) -> list[JobLine]:
+        """Return what the bench noted: work on each job, and parts for two of three."""
+        most = demo.told("costs")["kinds"]
+        lines = []
+        for job in jobs:
+            at = job.mended_at or job.opened_at
+            said = {"job": job, "at": at, "by": self.instructor}
+            lines.append(JobLine(kind="work", text="Mended and tried", minutes=job.minutes, **said))
+            if self.dice.random() < PARTS_SHARE:
+                usual = float(most[job.item.model.kind]["fault"])
+                cost = Decimal(round(usual * self.dice.uniform(0.1, 1.2)))
+                lines.append(
+                    JobLine(
+                        kind="parts", text="Parts", cost=cost, currency=demo.told("costs")["currency"], **said
+                    )
+                )
+        return lines
 
     def _entry(self, at: datetime, item: Item, text: str, act: Act | System) -> Entry:
         return Entry(

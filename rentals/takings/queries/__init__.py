@@ -16,6 +16,7 @@ from rentals.takings.queries.accounts import (
     party_balance,
     party_sums,
     summed,
+    time_line,
     voucher_left_minor,
 )
 from rentals.takings.queries.cancelling import CancelCost, CancelQuote, cancel_cost, cancel_quotes, rules_of
@@ -101,6 +102,7 @@ __all__ = [
     "stored_at",
     "summed",
     "terms_of",
+    "time_line",
     "voucher_for",
     "voucher_left_minor",
     "vouchers_at",

@@ -25,7 +25,7 @@ from rentals.takings.queries.passes import Cover, Covers, passes_of
 from rentals.takings.queries.prices import price_book
 from rigging.reason import POLICY, Reason
 
-NO_RULE = Reason("The station takes nothing for what is called off.", "no rule for calling off", POLICY)
+NO_RULE = Reason("When it was booked, calling off cost nothing here.", "no rule for calling off", POLICY)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
-from typing import Any, Final
 from uuid import UUID
 
 from django.db.models import Max
@@ -14,12 +13,10 @@ from rentals.lib.access import Act, Actor
 from rentals.lib.money import Money
 from rentals.lib.writes import inside_write, write
 from rentals.takings import queries
-from rentals.takings.mapping.quotes import tax_lines
+from rentals.takings.mapping.papers import paper
 from rentals.takings.models import INTO, Account, Charge, Method, Payment, Receipt, ReceiptLine
 from rentals.takings.services.prices import UnableToPrice, minor_of
 from rentals.takings.services.till import About, Till, UnableToTake, open_till, post, tell, visible_party
-
-PAPER_NOTE: Final = "Damage excess: held, and paid back when the kit is back whole."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,50 +179,18 @@ def _give_receipt(till: Till, payment: Payment, on_account: bool) -> Receipt:
     last = Receipt.objects.filter(station_id=till.station_id, year=year).aggregate(last=Max("number"))["last"]
     unpaid = Charge.objects.filter(party=payment.party, on_receipt=None)
     charges = list(unpaid) if on_account else []
+    account = Account.EXCESS if payment.excess else Account.PARTY
+    balance = till.money(queries.party_balance(payment.party, account))
     receipt = Receipt.objects.create(
         station_id=till.station_id,
         year=year,
         number=(last or 0) + 1,
         payment=payment,
-        paper=_paper(till, payment, charges),
+        paper=paper(till.terms, payment, charges, balance),
         at=till.now,
     )
     ReceiptLine.objects.bulk_create(ReceiptLine(receipt=receipt, charge=charge) for charge in charges)
     return receipt
-
-
-def _paper(till: Till, payment: Payment, charges: list[Charge]) -> dict[str, Any]:
-    """Return what a receipt says, amounts as text; the party's name stays on the party."""
-    terms, currency = till.terms, till.terms.currency
-    taxes = tax_lines(currency, [(each.tax_pct, each.gross, each.tax) for each in charges])
-    total = sum((each.gross for each in charges), Money(0, currency))
-    account = Account.EXCESS if payment.excess else Account.PARTY
-    balance = till.money(queries.party_balance(payment.party, account))
-    return {
-        "seller": {
-            "name": terms.seller_name,
-            "address": terms.seller_address,
-            "tax_number": terms.tax_number,
-        },
-        "currency": currency,
-        "lines": [
-            {
-                "text": each.text,
-                "count": each.count,
-                "each": str(each.each.amount),
-                "gross": str(each.gross.amount),
-            }
-            for each in charges
-        ],
-        "taxes": [
-            {"pct": str(pct), "net": str(net.amount), "tax": str(tax.amount)} for pct, net, tax in taxes
-        ],
-        "total": str(total.amount),
-        "method": Method(payment.method).label,
-        "paid": str(payment.amount.amount),
-        "balance": str(balance.amount),
-        "note": PAPER_NOTE if payment.excess else payment.note,
-    }
 
 
 def amount_of(till: Till, amount: Decimal) -> Money:

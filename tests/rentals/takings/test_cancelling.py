@@ -125,7 +125,7 @@ class TestWhatIsSaidBefore:
         found = quoted(shop, before=MINUTE)
 
         assert not found.costs
-        assert "takes nothing" in found.reason.text
+        assert "cost nothing here" in found.reason.text
 
     def test_what_was_booked_before_the_rule_keeps_the_one_of_its_moment(self, ruled: Shop) -> None:
         rule(ruled, share=100, now=ruled.cast.now + MINUTE)

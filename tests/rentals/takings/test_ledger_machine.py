@@ -1,4 +1,4 @@
-"""Any order of bookings, moves, charges, payments, refunds and closings: the ledger always adds up.
+"""Any order of bookings, moves, charges, payments, fees, passes and closings: the ledger always adds up.
 
 Hypothesis plays the desk in any order, refusals included, beside a book of its own kept in plain integers.
 After each step the rows are looked at by queries that know nothing of the services.
@@ -19,8 +19,10 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from rentals.bookings import services as bookings
 from rentals.bookings.models import Booking, Outing, Party
+from rentals.lib.access import Act, Actor
 from rentals.lib.problems import Refused
-from rentals.takings import services
+from rentals.lib.writes import write
+from rentals.takings import queries, services
 from rentals.takings.models import (
     Charge,
     DayClose,
@@ -76,6 +78,7 @@ class Desk(RuleBasedStateMachine):
 
     @initialize()
     def open_the_station(self) -> None:
+        self.set_a_rule(2, 50, 100)
         self.parties = [self.promise(f"Ada {number}") for number in range(2)]
 
     def promise(self, name: str) -> int:
@@ -197,13 +200,83 @@ class Desk(RuleBasedStateMachine):
         if outing is not None:
             Outing.objects.filter(pk=outing.pk).update(ends_at=outing.starts_at + hours * HOUR)
 
-    @rule(dice=which, really=seldom)
-    def call_off(self, dice: int, really: bool) -> None:
-        outing = Outing.objects.filter(booking__party_id=self.party(dice)).first()
-        if really and outing is not None:
-            self.attempt(
-                "called off", services.cancel_outing, outing_id=outing.pk, missed=False, reason="Ill"
-            )
+    @rule(dice=which, really=st.booleans(), missed=st.booleans(), waived=seldom)
+    def call_off(self, dice: int, really: bool, missed: bool, waived: bool) -> None:
+        """The account and the pass end where the desk was told they would."""
+        outings = Outing.objects.select_related("station", "rider", "booking__party")
+        outing = outings.filter(booking__party_id=self.party(dice), state="booked").first()
+        if not really or outing is None:
+            return
+        self.cast.now += MINUTE
+        (told,) = queries.cancel_quotes([outing], missed=missed, now=self.cast.now)
+        self.cast.now -= MINUTE
+        before, minutes = Charge.objects.count(), minutes_of(outing)
+        done = self.attempt(
+            "waived" if waived else "called off",
+            services.cancel_outing,
+            outing_id=outing.pk,
+            missed=missed,
+            reason="Ill",
+            waive="Ferry" if waived else "",
+        )
+        if done is None:
+            return
+        new = sum(charge.gross_minor for charge in Charge.objects.order_by("id")[before:])
+        assert new == (0 if waived else told.fee.minor) - told.goes_back.minor
+        kept = told.cover.minutes if told.cover and not waived else 0
+        back = sum(use.minutes for use in told.back.uses)
+        assert minutes_of(outing) == minutes - back + kept
+        self.note_charges(before)
+
+    @rule(dice=which, hours=st.integers(1, 3))
+    def stay_out(self, dice: int, hours: int) -> None:
+        outings = Outing.objects.select_related("station", "rider", "booking__party")
+        outing = outings.filter(booking__party_id=self.party(dice), state="booked").first()
+        if outing is None:
+            return
+        before, later = Charge.objects.count(), outing.ends_at + hours * HOUR
+
+        @write
+        def longer(*, actor: Actor, now: datetime) -> Outing:
+            actor.require(Act.CHARGE, station_id=outing.station_id)
+            services.charge_extension(actor=actor, act=Act.CHARGE, outing=outing, ends_at=later, now=now)
+            Outing.objects.filter(pk=outing.pk).update(ends_at=later)
+            return outing
+
+        self.attempt("stayed out", longer)
+        self.note_charges(before)
+
+    @rule(dice=which)
+    def book_again(self, dice: int) -> None:
+        """A party comes another day, under the rule for calling off of that moment."""
+        if len(self.parties) < 5:
+            self.parties.append(self.promise(f"Ada {len(self.parties)}"))
+
+    @rule(free=st.integers(0, 3), share=st.integers(0, 100), missed=st.integers(0, 100))
+    def set_a_rule(self, free: int, share: int, missed: int) -> None:
+        self.attempt(
+            "ruled",
+            services.set_cancel_rule,
+            station_id=self.cast.tarrow.pk,
+            free_hours=free,
+            share_pct=share,
+            missed_pct=missed,
+        )
+
+    @rule(dice=which)
+    def store_kit(self, dice: int) -> None:
+        before = Charge.objects.count()
+        self.attempt(
+            "stored",
+            services.store_kit,
+            party_id=self.party(dice),
+            good="store",
+            unit="week",
+            count=2,
+            first_day=self.cast.now.date(),
+            what="Board",
+        )
+        self.note_charges(before)
 
     @rule(short=st.integers(-300, 300), left=st.integers(0, 5000), really=seldom)
     def close(self, short: int, left: int, really: bool) -> None:
@@ -279,6 +352,11 @@ class Desk(RuleBasedStateMachine):
     def nothing_is_dated_before_a_close_that_came_first(self) -> None:
         for close in DayClose.objects.all():
             assert not LedgerEntry.objects.filter(day__lte=close.day, at__gt=close.at).exists()
+
+
+def minutes_of(outing: Outing) -> int:
+    """The minutes that an outing holds of passes."""
+    return int(PassUse.objects.filter(outing=outing).aggregate(sum=Sum("minutes", default=0))["sum"])
 
 
 def sums(*, account: str, party: Party | None = None) -> int:
