@@ -181,16 +181,16 @@ def check_asked(front: Front, asked: Asked, now: datetime) -> None:
         raise bookings.UnableToBook.at("riders", said % {"most": MOST_FROM_HOME, "phone": front.phone})
     today = front.station.local(now).date()
     for number, facts in enumerate(asked.riders):
-        if Rider(born_on=facts.born_on).is_minor_on(today):
-            for name in ("guardian_name", "guardian_phone"):
-                if not getattr(facts, name).strip():
-                    said = _("Needed for a rider under 18.")
-                    raise bookings.UnableToBook.at(f"riders.{number}.{name}", said)
         try:
             people.check_facts(facts, today=today)
         except people.UnableToKeepRider as refused:
             fields = {f"riders.{number}.{name}": said for name, said in refused.fields.items()}
             raise bookings.UnableToBook(refused.sentence, fields=fields) from refused
+        if Rider(born_on=facts.born_on).is_minor_on(today):
+            for name in ("guardian_name", "guardian_phone"):
+                if not getattr(facts, name).strip():
+                    said = _("Needed for a rider under 18.")
+                    raise bookings.UnableToBook.at(f"riders.{number}.{name}", said)
 
 
 def done_before(asked: Asked) -> Guest | None:
