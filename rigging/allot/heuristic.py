@@ -77,6 +77,15 @@ class Filling:
             self._builds[k] = tuple(_builds(self.model, self._columns, k))
         return self._builds[k]
 
+    def left_up(self, p: int) -> Step:
+        """One more rig of a pattern that stood before the day, up to its end."""
+        columns, k = self.model.columns, self.model.patterns[p].sail
+        parts = (columns.stand, columns.keep), (columns.rigs, columns.kept)
+        slots = range(len(self.model.slots))
+        return self._columns.step(
+            tuple(of[at, s] for s in slots for at, pair in zip((p, k), parts, strict=True) for of in pair)
+        )
+
     def rig_for(self, step: Step, k: int, start_min: int) -> Step | None:
         """The build that makes room for the step with the most parts left over, if there is one."""
         best, most = None, -np.inf
@@ -125,6 +134,21 @@ def nobody_served(model: Model) -> Floats:
         if (p, s) in columns.keep:
             x[columns.kept[k, s]] += x[columns.keep[p, s]]
     return x
+
+
+def left_standing(model: Model, x: Floats) -> Floats:
+    """The whole point with every rig that stands left up to the end of the day where it is in nobody's way.
+
+    Taking down what nobody needs costs the day nothing, so a solver may; a walk-in could still want it.
+    """
+    filling = Filling(model, x)
+    for (p, s), before in model.columns.stand.items():
+        if s == BEFORE:
+            step = filling.left_up(p)
+            for _ in range(round(x[before])):
+                if filling.fits(step) and all(filling.x[c] < model.high[c] for c in step.columns):
+                    filling.take([step])
+    return np.array(filling.x)
 
 
 def _builds(model: Model, by_column: Columnwise, k: int) -> Iterator[Build]:

@@ -8,6 +8,7 @@ import highspy
 import numpy as np
 
 from rigging.allot.colour import rides
+from rigging.allot.heuristic import left_standing
 from rigging.allot.linear import loaded, without_fixed
 from rigging.allot.model import Crowd, Floats, Model, build, crowded
 from rigging.allot.problem import Demand, Problem, known_names, validate, validate_demand
@@ -42,7 +43,8 @@ class Counter:
         """Solve the day; `problem` is one as `rigging.allot.replan.rest_of_day` gives it."""
         model = build(validate(problem))
         search = searched(model, seconds, clock)
-        self.model, self._fixed = with_rigs(model, search.x), search.x
+        self._fixed = left_standing(model, search.x)
+        self.model = with_rigs(model, self._fixed)
         small, columns, rows = without_fixed(self.model)
         self._size = len(rows), len(columns)
         self._columns, self._number = columns, {old: n for n, old in enumerate(columns.tolist())}

@@ -22,7 +22,7 @@ def model() -> Model:
 def relaxed(model: Model) -> Relaxed:
     """The relaxation at a point that splits riders: half way between two of its best vertices."""
     found = Relaxation(model).solve(model, 60.0)
-    one, other = list(vertices(model, found, 60.0))[:2]
+    one, *_, other = vertices(model, found, 60.0)
     return replace(found, x=(one + other) / 2)
 
 
