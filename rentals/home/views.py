@@ -142,6 +142,8 @@ def visit(request: HomeRequest) -> HttpResponse:
     context = {"front": front, "at": front.station, "visit": seen, "token": request.token}
     if request.guest.state in IN_THE_DAY:
         context["to_pay"] = queries.to_pay(request.guest, now=now)
+    if seen.may_change:
+        context["cost"] = queries.cancel_cost(request.guest, now=now)
     return render(request, "home/visit.html", context)
 
 
@@ -197,7 +199,9 @@ def own_rider(request: HomeRequest, rider_id: int) -> HttpResponse:
 @link_page("POST")
 def leave(request: HomeRequest) -> HttpResponse:
     """Cancel a booking, or leave the waiting list."""
-    services.leave(actor=HOME, guest_id=request.guest.pk, now=clock.now())
+    told = request.POST.get("told", "")
+    told_minor = int(told) if told.isdecimal() else None
+    services.leave(actor=HOME, guest_id=request.guest.pk, told_minor=told_minor, now=clock.now())
     messages.success(request, _("It is cancelled. We have written to you."))
     return redirect("visit", request.front.station.slug, request.token)
 

@@ -18,7 +18,7 @@ from rentals.lib.problems import NotVisible
 from rentals.lib.secret import digest
 from rentals.people.models import Rider
 from rentals.takings import queries as takings
-from rentals.takings.queries import UnableToQuote
+from rentals.takings.queries import CancelCost, UnableToQuote
 
 RENTAL: Final = Booking.Kind.RENTAL.value
 LESSON: Final = Booking.Kind.LESSON.value
@@ -69,7 +69,7 @@ def guest_by_token(front: Front, token: str) -> Guest:
 def outings_of(guest: Guest) -> list[Outing]:
     """Return a party's outings that are not called off, by time: one query."""
     found = Outing.objects.filter(booking=guest.booking_id).exclude(state__in=DROPPED)
-    return list(found.select_related("station", "rider").order_by("starts_at", "id"))
+    return list(found.select_related("station", "rider", "booking__party").order_by("starts_at", "id"))
 
 
 def rider_of(guest: Guest, rider_id: int) -> Rider:
@@ -201,6 +201,11 @@ def to_pay(guest: Guest, *, now: datetime) -> Money | None:
     except UnableToQuote:
         return None
     return account.to_come + account.balance
+
+
+def cancel_cost(guest: Guest, *, now: datetime) -> CancelCost | None:
+    """Return what cancelling costs a party now, None where there are no prices: ten queries."""
+    return takings.cancel_cost(outings_of(guest), now=now)
 
 
 def _at_home(rider: Rider, day: date) -> RiderAtHome:

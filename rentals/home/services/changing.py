@@ -16,6 +16,8 @@ from rentals.lib.access import Actor, System
 from rentals.lib.moves import shift
 from rentals.lib.problems import Conflict
 from rentals.lib.writes import inside_write, write
+from rentals.takings import queries as takings_queries
+from rentals.takings import services as takings
 
 
 class UnableToMoveGuest(Conflict):
@@ -23,6 +25,13 @@ class UnableToMoveGuest(Conflict):
 
     slug = "guest-state"
     title = "The booking has moved on"
+
+
+class CostsMore(Conflict):
+    """Cancelling costs more by now than was said."""
+
+    slug = "costs-more"
+    title = "The price of cancelling has changed"
 
 
 class TooLate(Conflict):
@@ -103,10 +112,19 @@ def keep_move(
 
 
 @write
-def leave(*, actor: Actor, guest_id: int, now: datetime) -> Guest:
+def leave(*, actor: Actor, guest_id: int, told_minor: int | None = None, now: datetime) -> Guest:
     """Cancel a party's booking, or take it off the waiting list; cancelling twice changes nothing.
 
+    A booking costs what the station's rule says, which is charged.
+
+    Args:
+        actor: the service itself.
+        guest_id: who cancels.
+        told_minor: the fee that they were told, in minor units; None when they were told none.
+        now: the moment.
+
     Raises:
+        CostsMore: it costs more by now than they were told.
         TooLate: the station's rule.
         UnableToMoveGuest, UnableToMoveOuting: a rider is out already, or it is over.
     """
@@ -117,7 +135,12 @@ def leave(*, actor: Actor, guest_id: int, now: datetime) -> Guest:
     front = Front.objects.select_related("station").get(station=guest.booking.party.station)
     if guest.state == GuestState.BOOKED:
         refuse_late(front, guest, now)
-    call_all_off(actor=actor, act=System.HOME, guest=guest, reason="cancelled from home", now=now)
+        _refuse_untold(guest, told_minor, now)
+    paid = guest.state == GuestState.BOOKED
+    reason = "cancelled from home"
+    outings = call_all_off(actor=actor, act=System.HOME, guest=guest, reason=reason, now=now)
+    if paid:
+        takings.settle_called_off(actor=actor, act=System.HOME, outings=outings, reason=reason, now=now)
     move_guest(guest, GuestEvent.LEAVE)
     telling.cancelled(guest=guest, front=front, now=now)
     return guest
@@ -143,12 +166,14 @@ def take_offer(*, actor: Actor, guest_id: int, now: datetime) -> Guest:
 
 
 @inside_write
-def call_all_off(*, actor: Actor, act: System, guest: Guest, reason: str, now: datetime) -> None:
-    """Call every outing of a party off that is not over."""
-    for outing in _outings(guest):
+def call_all_off(*, actor: Actor, act: System, guest: Guest, reason: str, now: datetime) -> list[Outing]:
+    """Call every outing of a party off that is not over; return them."""
+    outings = _outings(guest)
+    for outing in outings:
         bookings.call_off(
             actor=actor, act=act, outing=outing, event=OutingEvent.CANCEL, reason=reason, now=now
         )
+    return outings
 
 
 @inside_write
@@ -161,6 +186,14 @@ def move_guest(guest: Guest, event: GuestEvent, **values: object) -> None:
     target = MOVES.get((GuestState(guest.state), event))
     if target is None or not shift(guest, target, **values):
         raise UnableToMoveGuest(_("This booking has changed meanwhile. Reload the page, please."))
+
+
+def _refuse_untold(guest: Guest, told_minor: int | None, now: datetime) -> None:
+    """Refuse a fee that is more than the party was told."""
+    cost = takings_queries.cancel_cost(_outings(guest), now=now) if told_minor is not None else None
+    if cost is not None and told_minor is not None and cost.fee.minor > told_minor:
+        said = _("Cancelling costs %(amount)s by now. Go back and cancel once more if you agree.")
+        raise CostsMore(said % {"amount": cost.fee})
 
 
 def refuse_late(front: Front, guest: Guest, now: datetime) -> None:
@@ -189,4 +222,4 @@ def _outings(guest: Guest) -> list[Outing]:
     if guest.state not in IN_THE_DAY:
         return []
     found = Outing.objects.filter(booking=guest.booking_id).exclude(state__in=DROPPED)
-    return list(found.select_related("station", "rider").order_by("id"))
+    return list(found.select_related("station", "rider", "booking__party").order_by("id"))
