@@ -6,6 +6,7 @@ from django.urls import URLPattern, URLResolver, include, path
 from django.views.i18n import set_language
 
 from rentals.afloat import views as afloat
+from rentals.bench.urls import service_urlpatterns as bench_urlpatterns
 from rentals.desk.views import home
 from rentals.home.urls import public
 from rentals.lessons.urls import feeds
@@ -28,6 +29,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
         name="password",
     ),
     path("", include(service_urlpatterns)),
+    path("", include(bench_urlpatterns)),
     path("language/", login_not_required(set_language), name="set_language"),
     *public,
     path("<slug:station_slug>/", include("rentals.privacy.urls")),

@@ -33,7 +33,7 @@ from rentals.checklists import queries as checklists
 from rentals.checklists.models import Check
 from rentals.lib import clock
 from rentals.lib.access import Act, System, service
-from rentals.lib.forms import PlainForm, once_of, whole_number
+from rentals.lib.forms import PlainForm, once_of, waited_s, whole_number
 from rentals.lib.live import live
 from rentals.lib.problems import Conflict
 from rentals.mail.services import UnableToSetHook
@@ -397,6 +397,7 @@ def _log_check(request: StaffRequest, outing: Outing, form: LaunchForm, now: dat
         note=form.cleaned_data["note"],
         launch="launch" in request.POST,
         list_version=form.cleaned_data["list_version"],
+        waited_s=waited_s(request.POST),
         once=form.cleaned_data["once"],
         now=now,
     )

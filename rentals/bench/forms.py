@@ -44,9 +44,10 @@ class ReturnForm(OnceForm):
     )
     stays_rigged = forms.BooleanField(label="The rig stays built for the next rider", required=False)
     note = forms.CharField(label="Note", max_length=300, required=False)
+    list_version = forms.IntegerField(widget=forms.HiddenInput, required=False)
 
     def __init__(self, sheet: ReturnSheet, data: Any = None, **kwargs: Any) -> None:
-        super().__init__(data, **kwargs)
+        super().__init__(data, initial={"list_version": sheet.listed.version}, **kwargs)
         self.sheet = sheet
         for part in sheet.out:
             pk = part.item_id

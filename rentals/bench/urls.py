@@ -2,7 +2,10 @@
 
 from django.urls import path
 
-from rentals.bench.views import inspections, jobs, kit, labels, recalls, shed
+from rentals.bench.views import inspections, jobs, kit, labels, ready, recalls, shed
+
+service_urlpatterns = [path("checks-ready/", ready.checks_ready, name="checks-ready")]
+"""Addresses that belong to no station."""
 
 urlpatterns = [
     path("kit/", kit.kit, name="kit"),

@@ -1,5 +1,6 @@
 """What every form shares: plain inputs, refusals put beside their fields, and a key to count once."""
 
+import re
 import uuid
 from collections.abc import Mapping
 from datetime import datetime
@@ -85,6 +86,12 @@ def once_of(sent: Mapping[str, Any]) -> uuid.UUID | None:
     """Return the form's own key, none where it was tampered with."""
     form = OnceForm(sent)
     return form.cleaned_data["once"] if form.is_valid() else None
+
+
+def waited_s(sent: Mapping[str, Any]) -> int | None:
+    """Return how many seconds a form waited on a device; None for one sent at once, or where it says none."""
+    said = str(sent.get("waited_s", "")).strip()
+    return int(said) if re.fullmatch(r"-?\d{1,12}", said) else None
 
 
 class NumberField(forms.DecimalField):

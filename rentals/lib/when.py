@@ -1,10 +1,15 @@
 """When: wall-clock times as people write them, made aware; the zone's gaps and overlaps are refused."""
 
 import re
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, timezone
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
+
+LONGEST_WAIT: Final = timedelta(hours=12)
+"""A check that waited longer on a device was not ticked on this day of work. Policy."""
 
 _WRITTEN = re.compile(
     r"^\s*(?P<hour>\d{1,2})[:.h]?(?P<minute>\d{2})\s*(?P<offset>Z|[+-]\d{2}:?\d{2})?\s*$", re.IGNORECASE
@@ -75,3 +80,34 @@ def _offset(written: str) -> timedelta:
 def _written_offset(moment: datetime) -> str:
     offset = moment.utcoffset() or timedelta(0)
     return str(timezone(offset)).removeprefix("UTC") or "+00:00"
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """When something was ticked that a device kept until it was online: `at` is what counts."""
+
+    at: datetime
+    ticked_at: datetime | None
+    wrong_clock: bool
+
+    @classmethod
+    def of(cls, waited_s: int | None, *, now: datetime) -> "Arrival":
+        """Return when something was ticked that waited on a device, by the device's own clock.
+
+        Where that clock was set meanwhile, it waited less than no time or longer than a check may: then the
+        time it came counts.
+        """
+        if waited_s is None:
+            return cls(now, None, wrong_clock=False)
+        if not 0 <= waited_s <= LONGEST_WAIT.total_seconds():
+            return cls(now, None, wrong_clock=True)
+        ticked_at = now - timedelta(seconds=waited_s)
+        return cls(ticked_at, ticked_at, wrong_clock=False)
+
+    def words(self, zone: ZoneInfo) -> str:
+        """Return what the journal adds: nothing for what came at once."""
+        if self.wrong_clock:
+            return " (kept on a device whose clock cannot be right: the time it came counts)"
+        if self.ticked_at is None:
+            return ""
+        return f" (ticked {self.ticked_at.astimezone(zone):%H:%M} on a device without a connection)"

@@ -159,10 +159,138 @@ class TestWithoutConnection:
         )
 
         assert {name.partition("_")[0] for name, _value in row["fields"]} <= {
-            "once", "all", "felt", "note", "back", "rinsed", "fault", "stays", "kit",
+            "once", "all", "felt", "note", "back", "rinsed", "fault", "stays", "kit", "list",
         }  # fmt: skip
         assert {url.rpartition("/")[2] for url in kept} == {"kept.html", "marram.css", "marram.js"}
+        assert {"waited_s", "ticked_at"} & {name for name, _value in row["fields"]} == set()
         page.context.clear_cookies()
         page.context.set_offline(False)
         sign_in(page, "manager")
         expect(page.locator("#waiting")).to_contain_text("sign in as before")
+
+
+class TestAnUnopenedCheck:
+    """What was not opened before the connection was lost can be done from the sheet kept ready."""
+
+    SHEET = """(part) => caches.match('/checks-ready/').then((found) => found && found.text())
+        .then((text) => text !== undefined && text.includes(part))"""
+    PAGE = "() => caches.match('/static/kept.html').then((found) => found !== undefined)"
+
+    def on_the_beach(self, page: Page) -> None:
+        """Be an instructor whose tablet has the checks that are due."""
+        sign_in(page, "instructor")
+        page.goto(TODAY + "beach/")
+        page.get_by_label("Safety boat is manned").check()
+        for label, value in {
+            "Instructors on the beach": "2", "Wind, mean in": "12", "Gusts in": "15",
+            "From, in degrees": "330", "Water in": "16.5",
+        }.items():  # fmt: skip
+            page.get_by_label(label).fill(value)
+        page.get_by_role("button", name="Log the beach").click()
+        expect(page.get_by_role("status").first).to_contain_text("Logged")
+
+    def lose_the_connection(self, page: Page, part: str = "<details") -> None:
+        """Look at the Afloat page until the sheet has a part in it; then the connection goes."""
+        page.goto(TODAY + "afloat/")
+        page.wait_for_function("() => navigator.serviceWorker.controller !== null")
+        eventually(lambda: page.evaluate(self.SHEET, part) and page.evaluate(self.PAGE), patience_s=60)
+        page.context.set_offline(True)
+
+    def waiting_for(self, page: Page, step: str) -> list[str]:
+        """Addresses of outings whose next step is so named on Today."""
+        page.goto(TODAY)
+        rows = page.get_by_role("row").filter(has=page.get_by_role("link", name=step, exact=True))
+        links = rows.get_by_role("rowheader").get_by_role("link")
+        return list(links.evaluate_all("(all) => all.map((each) => each.getAttribute('href'))"))
+
+    def issued(self, page: Page) -> str:
+        """Return the address of an outing whose kit is with the rider; issue it where nobody has yet."""
+        for outing in self.waiting_for(page, "Issue and check"):
+            page.goto(f"{outing}launch-check/")
+            if page.get_by_role("button", name="Passed: let").count():
+                return outing
+        outing = self.waiting_for(page, "Issue")[0]
+        page.goto(outing)
+        page.get_by_role("button", name="Issue the kit").click()
+        expect(page.get_by_role("heading", name="Launch check")).to_be_visible()
+        return outing
+
+    @pytest.mark.parametrize("page", ["phone"], indirect=True)
+    def test_a_launch_check_is_kept_sent_once_and_says_when_it_was_ticked(self, page: Page) -> None:
+        self.on_the_beach(page)
+        outing = self.issued(page)
+        self.lose_the_connection(page, f"{outing}launch-check/")
+
+        page.goto(outing + "launch-check/")
+        sheet = page.locator("details[open]")
+        expect(sheet).to_have_count(1)
+        expect(sheet).to_be_in_viewport()
+        for tick in sheet.get_by_role("checkbox").all():
+            tick.check()
+        sheet.get_by_role("button", name="Passed: afloat").click()
+        expect(page.locator("#waiting")).to_contain_text("waiting to be sent")
+        page.get_by_role("link", name="Checks kept ready").click()
+        expect(page.locator("#waiting")).to_contain_text("waiting to be sent")
+        expect(page.locator(f"[data-url='{outing}launch-check/']")).to_be_hidden()
+
+        page.context.set_offline(False)
+        expect(page.locator("#waiting")).to_be_hidden(timeout=20_000)
+        page.goto(outing)
+        expect(page.locator("main .tag").first).to_have_text("afloat")
+        logged = page.locator("main li", has_text="Launch check passed")
+        expect(logged).to_have_count(1)
+        expect(logged).to_contain_text(re.compile(r"ticked \d\d:\d\d on a device without a connection"))
+
+        # What came back is on the sheet too, and the next sheet has no launch check of that rider.
+        self.lose_the_connection(page, f"{outing}return-check/")
+        page.goto(outing + "return-check/")
+        sheet = page.locator("details[open]")
+        sheet.get_by_label("Everything is back").check()
+        sheet.get_by_role("button", name="Save the return check").click()
+        expect(page.locator("#waiting")).to_contain_text("Return check of outing")
+        page.context.set_offline(False)
+        expect(page.locator("#waiting")).to_be_hidden(timeout=20_000)
+        page.goto(outing)
+        expect(page.locator("main .tag").first).to_have_text("closed")
+
+    @pytest.mark.parametrize("page", ["phone"], indirect=True)
+    def test_it_names_nobody_and_is_dropped_when_the_person_signs_out(self, page: Page) -> None:
+        sign_in(page, "instructor")
+        page.goto(TODAY)
+        names = page.get_by_role("row").get_by_role("rowheader").get_by_role("link").all_inner_texts()
+        self.lose_the_connection(page)
+        page.goto("/checks-ready/")
+        said = page.content()
+
+        assert page.locator("details").count() > 0
+        assert [name for name in names if name in said] == []
+        assert re.search(r"07\d\d \d{3}", said) is None
+        page.context.set_offline(False)
+        page.goto(TODAY)
+        page.get_by_role("button", name="Sign out").click()
+        expect(page.get_by_role("heading", name="Sign in")).to_be_visible()
+        eventually(lambda: not page.evaluate(self.SHEET, ""))
+
+
+@pytest.mark.parametrize("page", ["phone"], indirect=True)
+def test_whoever_holds_the_tablet_to_sign_cannot_go_back_into_the_station(page: Page) -> None:
+    sign_in(page, "desk")
+    page.goto(TODAY + "riders/")
+    page.get_by_role("row").get_by_role("link").first.click()
+    rider = page.get_by_role("heading", level=1).inner_text()
+    page.get_by_role("link", name="Waiver").click()
+    page.get_by_role("button", name="Hand over").click()
+    expect(page.get_by_role("button", name="Sign")).to_be_visible()
+    page.get_by_role("link", name="Deutsch").click()
+    expect(page.get_by_role("button", name="Unterschreiben")).to_be_visible()
+    small = page.evaluate(
+        """() => [...document.querySelectorAll("a, button, .tick, input[type=text]")]
+            .filter((each) => each.getBoundingClientRect().height < 44).map((each) => each.outerHTML)"""
+    )
+    assert small == []
+
+    for _step in range(5):
+        page.go_back()
+        expect(page.locator("nav[aria-label=Pages]")).to_have_count(0)
+        if "/sign/" not in page.url:
+            assert rider not in page.inner_text("body")

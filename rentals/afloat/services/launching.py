@@ -13,6 +13,7 @@ from rentals.bookings.states import OutingEvent, OutingState
 from rentals.checklists import queries as checklists
 from rentals.lib.access import Act, Actor
 from rentals.lib.problems import Conflict, Refused
+from rentals.lib.when import Arrival
 from rentals.lib.writes import inside_write, write
 from rigging import checks
 
@@ -42,6 +43,7 @@ def check_launch(
     note: str = "",
     launch: bool = False,
     list_version: int | None = None,
+    waited_s: int | None = None,
     once: UUID | None = None,
     now: datetime,
 ) -> LaunchCheck:
@@ -58,6 +60,7 @@ def check_launch(
         note: anything worth keeping.
         launch: let the rider go at once when the check passes.
         list_version: of the check list that was gone through; None takes the one in force.
+        waited_s: how long it waited on a device without a connection; the gates are judged when it comes.
         once: the form's own key.
         now: the moment.
 
@@ -80,11 +83,12 @@ def check_launch(
     sheet = queries.launch_sheet(outing, ticked=ticked, now=now)
     _require_same_list(sheet.listed, list_version)
     reasons = {name: reason.strip() for name, reason in overrides.items() if reason.strip()}
-    passed = checks.may_launch(sheet.gates, reasons)
+    passed, arrival = checks.may_launch(sheet.gates, reasons), Arrival.of(waited_s, now=now)
     check = LaunchCheck.objects.create(
         outing=outing,
         kit_no=kit_no,
         at=now,
+        ticked_at=arrival.ticked_at,
         by_id=actor.user_id,
         passed=passed,
         points=_logged_points(sheet, ticked),
@@ -92,14 +96,14 @@ def check_launch(
         overrides=reasons,
         note=note.strip(),
     )
-    said = _said(sheet.gates, passed, reasons)
+    said = _said(sheet.gates, passed, reasons) + arrival.words(outing.station.zone)
     lines = [journal.Line("outing", outing.pk, f"Launch check {said}", {"overrides": reasons})]
     lines += [journal.Line("item", part.item_id, f"Launch check {said}") for part in sheet.kit]
     journal.record(actor=actor, act=Act.CHECK_LAUNCH, station_id=outing.station_id, lines=lines, now=now)
     if passed:
         bookings.move_outing(outing, OutingEvent.CLEAR)
         if launch:
-            _let_go(actor, outing, now)
+            _let_go(actor, outing, now, at=arrival.at)
     journal.settle(claim, check.pk)
     return check
 
@@ -126,7 +130,7 @@ def launch(*, actor: Actor, outing_id: int, now: datetime) -> Outing:
             gate.text for gate in sheet.gates if not gate.passed and gate.name not in check.overrides
         )
         raise UnableToLaunch(f"Something has changed since the check. {shut}")
-    _let_go(actor, outing, now)
+    _let_go(actor, outing, now, at=now)
     return outing
 
 
@@ -161,9 +165,12 @@ def call_back_afloat(*, actor: Actor, outing_id: int, now: datetime) -> Outing:
 
 
 @inside_write
-def land(*, actor: Actor, act: Act, outing: Outing, now: datetime) -> None:
-    """Move an outing from afloat to ashore, within a write; a clock set back cannot land before launch."""
-    at = max(now, outing.launched_at or now)
+def land(*, actor: Actor, act: Act, outing: Outing, now: datetime, at: datetime | None = None) -> None:
+    """Move an outing from afloat to ashore, within a write; nobody lands before they were launched.
+
+    `at` is when it was noted, where a device kept it until now.
+    """
+    at = max(at or now, outing.launched_at or now)
     bookings.move_outing(outing, OutingEvent.LAND, ashore_at=at)
     line = journal.Line("outing", outing.pk, f"{outing.rider} is ashore")
     journal.record(actor=actor, act=act, station_id=outing.station_id, lines=[line], now=now)
@@ -178,11 +185,11 @@ def _said(gates: Iterable[checks.Gate], passed: bool, reasons: Mapping[str, str]
     return " ".join(["passed" + (" against a gate." if opened else ""), *opened])
 
 
-def _let_go(actor: Actor, outing: Outing, now: datetime) -> None:
+def _let_go(actor: Actor, outing: Outing, now: datetime, *, at: datetime) -> None:
     actor.require(Act.LAUNCH, station_id=outing.station_id)
     if Recall.objects.filter(station_id=outing.station_id, lifted_at=None).exists():
         raise UnableToLaunch("Everybody is called ashore. Lift the recall on the Afloat page first.")
-    bookings.move_outing(outing, OutingEvent.LAUNCH, launched_at=now)
+    bookings.move_outing(outing, OutingEvent.LAUNCH, launched_at=at)
     line = journal.Line(
         "outing", outing.pk, f"{outing.rider} is afloat, due {outing.station.local(outing.ends_at):%H:%M}"
     )

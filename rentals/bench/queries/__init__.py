@@ -31,6 +31,7 @@ from rentals.bench.queries.jobs import (
     photo_for,
 )
 from rentals.bench.queries.line import LifeLine, life_line
+from rentals.bench.queries.ready import checks_ready
 from rentals.bench.queries.recalls import (
     CalledItem,
     Recalled,
@@ -50,6 +51,7 @@ __all__ = [
     "Recalled",
     "ReturnSheet",
     "Standing",
+    "checks_ready",
     "held_back",
     "inspections_at",
     "intervals_at",

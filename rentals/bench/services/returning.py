@@ -18,6 +18,7 @@ from rentals.fleet.models import RIG_PARTS, HoldBack, Item
 from rentals.fleet.states import ItemEvent, ItemState
 from rentals.lib.access import Act, Actor
 from rentals.lib.problems import Refused
+from rentals.lib.when import Arrival
 from rentals.lib.writes import write
 
 
@@ -47,13 +48,15 @@ def take_back(
     felt: str = "",
     stays_rigged: bool = False,
     note: str = "",
+    list_version: int | None = None,
+    waited_s: int | None = None,
     once: UUID | None = None,
     now: datetime,
 ) -> ReturnCheck:
     """Log what came back and how; the outing closes when nothing is missing.
 
-    A rider still marked afloat is noted ashore by it. Each fault opens a bench job and takes the item out of
-    use in the same transaction, so that no next rider gets it.
+    A rider still marked afloat is noted ashore by it, as of when it was ticked. Each fault opens a bench job
+    and takes the item out of use in the same transaction, so that no next rider gets it.
 
     Raises:
         UnableToTakeBack: a line for an item that is not out on this outing, or one left out.
@@ -65,14 +68,20 @@ def take_back(
     claim = journal.claim(actor=actor, act=Act.TAKE_BACK, key=once, asked=asked, now=now)
     if claim.result_id is not None:
         return ReturnCheck.objects.get(pk=claim.result_id)
-    out = queries.still_out(outing)
+    out, arrival = queries.still_out(outing), Arrival.of(waited_s, now=now)
     if not out and outing.state in (OutingState.KITTED, OutingState.CLEARED):
         raise UnableToTakeBack("Nothing of this outing is out. To call it off, cancel the outing.")
     _check_lines(lines, out, felt)
     if outing.state == OutingState.AFLOAT:
-        afloat.land(actor=actor, act=Act.TAKE_BACK, outing=outing, now=now)
+        afloat.land(actor=actor, act=Act.TAKE_BACK, outing=outing, now=now, at=arrival.at)
     check = ReturnCheck.objects.create(
-        outing=outing, at=now, by_id=actor.user_id, felt=felt, note=note.strip()
+        outing=outing,
+        at=now,
+        ticked_at=arrival.ticked_at,
+        list_version=list_version,
+        by_id=actor.user_id,
+        felt=felt,
+        note=note.strip(),
     )
     ReturnLine.objects.bulk_create(
         ReturnLine(
@@ -89,6 +98,7 @@ def take_back(
     text = f"Return check: {missing} missing"
     if not missing:
         text = f"Return check: all back, outing {_finish(outing, now)}"
+    text += arrival.words(outing.station.zone)
     line = journal.Line("outing", outing.pk, text, {"felt": felt})
     journal.record(actor=actor, act=Act.TAKE_BACK, station_id=outing.station_id, lines=[line], now=now)
     journal.settle(claim, check.pk)

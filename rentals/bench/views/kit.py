@@ -15,6 +15,7 @@ from rentals.fleet.models import Kind
 from rentals.fleet.states import ItemState
 from rentals.lib import clock
 from rentals.lib.access import Act
+from rentals.lib.forms import waited_s
 from rentals.lib.live import found
 from rentals.lib.problems import Refused
 from rentals.people.doors import StaffRequest, may, station_page
@@ -82,6 +83,8 @@ def take_back(request: StaffRequest, outing_id: int) -> HttpResponse:
                 felt=form.cleaned_data["felt"],
                 stays_rigged=form.cleaned_data["stays_rigged"],
                 note=form.cleaned_data["note"],
+                list_version=form.cleaned_data["list_version"],
+                waited_s=waited_s(request.POST),
                 once=form.cleaned_data["once"],
                 now=clock.now(),
             )
