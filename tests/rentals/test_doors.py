@@ -463,6 +463,11 @@ BY_ITSELF = [
     ("weather.end_errand", System.FETCH, _end_errand),
     ("people.found_station", System.FOUND, _found),
     ("desk.load_scenario", System.SEED, lambda cast: partial(desk.load_scenario, now=cast.now)),
+    (
+        "desk.write_ledger",
+        System.SEED,
+        lambda cast: partial(desk.write_ledger, seller=cast.boss, station=cast.tarrow, now=cast.now),
+    ),
 ]  # fmt: skip
 
 ROLES = {
