@@ -20,7 +20,7 @@ from rentals.bench.models import KitRecall
 from rentals.bookings.models import Outing
 from rentals.checklists import services as checklists
 from rentals.desk import services as desk
-from rentals.desk.services import issuing
+from rentals.desk.services import issuing, ledger
 from rentals.fleet import services as fleet
 from rentals.fleet.models import HoldBack
 from rentals.lib.access import NOBODY, System, service
@@ -466,7 +466,7 @@ BY_ITSELF = [
     (
         "desk.write_ledger",
         System.SEED,
-        lambda cast: partial(desk.write_ledger, seller=cast.boss, station=cast.tarrow, now=cast.now),
+        lambda cast: partial(ledger.write_ledger, seller=cast.boss, station=cast.tarrow, now=cast.now),
     ),
 ]  # fmt: skip
 
