@@ -198,6 +198,7 @@ class OwnRider(HomeRider):
         known = {name: getattr(rider, name, None) for name in HomeRider.base_fields}
         super().__init__(data, initial=known)
         del self.fields["name"]
+        self.fields["waiver"].label = _("Has read the waiver above and agrees to it")
         for name, signed_at in (("waiver", rider.waiver_signed_at), ("consent", rider.guardian_consent_at)):
             if signed_at:
                 del self.fields[name]
