@@ -45,5 +45,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("<slug:station_slug>/", include("rentals.takings.urls")),
     path("<slug:station_slug>/", include("rentals.weather.urls")),
     path("<slug:station_slug>/", include("rentals.checklists.urls")),
+    path("<slug:station_slug>/", include("rentals.errands.urls")),
     path("<slug:station_slug>/", include("rentals.people.urls")),
 ]

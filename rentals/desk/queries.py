@@ -22,6 +22,7 @@ from rentals.dayplan import queries as dayplan
 from rentals.dayplan.models import Crew, Plan
 from rentals.dayplan.states import PlanState
 from rentals.desk.mapping import Pasted
+from rentals.errands.models import Errand, ErrandKind
 from rentals.fleet.models import Item, Kind
 from rentals.fleet.states import OUT_OF_USE, ItemState
 from rentals.lib.access import Actor, Role
@@ -350,6 +351,28 @@ def first_steps(station: Station, day: date) -> tuple[FirstStep, ...]:
     }
     done = Station.objects.filter(pk=station.pk).annotate(**found).values(*found).get()
     return tuple(FirstStep(*step, done[key]) for key, step in zip(found, FIRST_STEPS, strict=True))
+
+
+def demo_made(station_id: int) -> Mapping[str, list[int]]:
+    """Return what the demo put into a station and was not removed since: one query.
+
+    Raises:
+        NotVisible: there is no demo here.
+    """
+    loaded = demo_of(station_id)
+    if loaded is None or loaded.kind != ErrandKind.LOAD_DEMO or loaded.is_under_way:
+        raise NotVisible("There is no demo here to remove.")
+    return dict(loaded.result or {})
+
+
+def demo_of(station_id: int) -> Errand | None:
+    """Return the loading of the demo that is in force or under way, or its removal; None for neither.
+
+    A removal that is under way does not count yet: until it is done the demo is there.
+    """
+    known = Errand.objects.filter(station_id=station_id, kind=ErrandKind.LOAD_DEMO).alive()
+    removed = Errand.objects.filter(station_id=station_id, kind=ErrandKind.REMOVE_DEMO, state="done")
+    return (known | removed).order_by("-asked_at", "-id").first()
 
 
 FIRST_STEPS = (

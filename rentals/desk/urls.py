@@ -8,6 +8,7 @@ urlpatterns = [
     path("", views.today, name="today"),
     path("book/", views.book, name="book"),
     path("first-steps/", views.first_steps, name="first-steps"),
+    path("first-steps/demo/", views.change_demo, name="change-demo"),
     path("find/", views.find, name="find"),
     path("bookings/<int:booking_id>/issue/", views.issue_party, name="issue-party"),
     path("outings/<int:outing_id>/", views.outing, name="outing"),

@@ -22,10 +22,12 @@ from rentals.desk import queries
 from rentals.desk.forms import PartyForm, at_another_start, with_list
 from rentals.desk.mapping import read_list
 from rentals.desk.services import issuing as services
+from rentals.errands import services as errands
+from rentals.errands.models import ErrandKind
 from rentals.home import queries as letters
 from rentals.lib import clock, show
 from rentals.lib.access import Act, System
-from rentals.lib.forms import whole_number
+from rentals.lib.forms import OnceForm, once_of, whole_number
 from rentals.lib.live import found, live
 from rentals.lib.problems import Conflict
 from rentals.mail.models import Letter
@@ -88,8 +90,33 @@ def today(request: StaffRequest) -> HttpResponse:
 def first_steps(request: StaffRequest) -> HttpResponse:
     """Lead through what a new station wants."""
     steps = queries.first_steps(request.station, request.station.local(clock.now()).date())
-    context = {"station": request.station, "page": "station", "steps": steps}
-    return render(request, "desk/first_steps.html", {**context, "may_set": may(request, Act.SET_STATION)})
+    demo = queries.demo_of(request.station.pk)
+    loaded = demo is not None and demo.kind == ErrandKind.LOAD_DEMO
+    context = {
+        "station": request.station,
+        "page": "station",
+        "steps": steps,
+        "demo": demo if loaded else None,
+        "may_load": not loaded and not any(step.name == "Kit" and step.done for step in steps),
+        "may_set": may(request, Act.SET_STATION),
+        "form": OnceForm(),
+    }
+    return render(request, "desk/first_steps.html", context)
+
+
+@station_page("POST")
+def change_demo(request: StaffRequest) -> HttpResponse:
+    """Ask for the demo to be loaded into this station, or to be removed from it."""
+    remove = "remove" in request.POST
+    errand = errands.ask_for(
+        actor=request.actor,
+        station_id=request.station.pk,
+        kind=ErrandKind.REMOVE_DEMO if remove else ErrandKind.LOAD_DEMO,
+        asked={},
+        once=once_of(request.POST),
+        now=clock.now(),
+    )
+    return redirect("errand", request.station.slug, errand.pk)
 
 
 @station_page("GET")

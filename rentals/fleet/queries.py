@@ -112,11 +112,18 @@ def _short(value: object) -> object:
     return f"{value:g}" if isinstance(value, float) else value
 
 
-def shed_plan(station: Station, text: str) -> ShedPlan:
+def shed_plan(
+    station: Station, text: str, tell: Callable[[int, int], None] = lambda _done, _of: None
+) -> ShedPlan:
     """Return what each row of a sheet would become: two queries.
 
     A known tag changes what the sheet fills in and leaves what it leaves empty; state and counters are left
     alone. An unknown tag is a new item, of a known model or of a new one. Nothing is ever removed.
+
+    Args:
+        station: whose shed.
+        text: the sheet.
+        tell: called with how many rows of how many were looked at.
 
     Raises:
         UnreadableSheet: the text is no sheet of a shed.
@@ -137,6 +144,7 @@ def shed_plan(station: Station, text: str) -> ShedPlan:
         if row.problems:
             row.fate = Fate.WRONG
         rows.append(row)
+        tell(len(rows), len(sheet.lines))
     left = len(items.keys() - seen)
     return ShedPlan(tuple(rows), tuple(each for each in sheet.columns if each not in COLUMNS), left)
 

@@ -8,6 +8,7 @@ from django.db import IntegrityError
 from django.db.models import F, Q
 
 from rentals.audit import services as journal
+from rentals.errands import services as errands
 from rentals.fleet import queries
 from rentals.fleet.formats.shed import UnreadableSheet
 from rentals.fleet.models import RIG_PARTS, Cause, Hold, HoldBack, Item, Kind, Rig
@@ -42,9 +43,23 @@ class UnableToMove(Conflict):
 
 @write
 def take_shed(
-    *, actor: Actor, station_id: int, text: str, once: UUID | None = None, now: datetime
+    *,
+    actor: Actor,
+    station_id: int,
+    text: str,
+    once: UUID | None = None,
+    taken: errands.Taken | None = None,
+    now: datetime,
 ) -> ShedPlan:
     """Take a sheet of the shed in, all or nothing: new items and models, and what the sheet fills in anew.
+
+    Args:
+        actor: who takes it in.
+        station_id: whose shed.
+        text: the sheet.
+        once: the form's own key.
+        taken: the errand that this is done for; it is over with what is written here, or neither is.
+        now: the moment.
 
     Raises:
         UnableToTakeShed: it is no sheet, or a row has a problem; the sentence names the first.
@@ -65,6 +80,10 @@ def take_shed(
     if claim.result_id is None:
         _take_rows(actor, station, plan, now)
         journal.settle(claim, station_id)
+    if taken is not None:
+        words = f"{plan.new} new, {plan.changed} changed."
+        result = {"new": plan.new, "changed": plan.changed}
+        errands.leave(taken=taken, result=result, words=words, now=now)
     return plan
 
 

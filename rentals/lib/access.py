@@ -90,6 +90,7 @@ class System(StrEnum):
     SEND = "send mail"
     NOTE_RETURNS = "note mail that came back"
     SOLVE = "solve a day plan"
+    WORK = "do long work for somebody"
     SEED = "load the demo"
     FOUND = "begin a station"
     HOME = "take bookings from home"

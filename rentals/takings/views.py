@@ -13,6 +13,9 @@ from django.shortcuts import redirect, render
 from rentals.bookings import queries as bookings
 from rentals.bookings.models import Outing
 from rentals.bookings.services import UnableToBook
+from rentals.errands import queries as errand_queries
+from rentals.errands import services as errands
+from rentals.errands.models import ErrandKind
 from rentals.lib import clock
 from rentals.lib.access import Act
 from rentals.lib.forms import OnceForm
@@ -255,13 +258,30 @@ def storage(request: StaffRequest) -> HttpResponse:
     return render(request, "takings/storage.html", context)
 
 
-@station_page("GET")
+@station_page("GET", "POST")
 def entries_csv(request: StaffRequest) -> HttpResponse:
-    """Give the ledger of some days as CSV: this year's when none are asked for."""
+    """Give the ledger of some days as CSV: this year's when none are asked for.
+
+    A worker writes it when it is asked for by POST; what a worker wrote is handed out by its errand's number.
+    """
     today = request.station.local(clock.now()).date()
     first, last = _day(request, "from", date(today.year, 1, 1)), _day(request, "until", today)
     first = max(first, last - timedelta(days=queries.LONGEST_EXPORT_DAYS))
-    body = queries.entries_as_csv(request.station, first, last)
+    if request.method == "POST":
+        errand = errands.ask_for(
+            actor=request.actor,
+            station_id=request.station.pk,
+            kind=ErrandKind.GIVE_ENTRIES,
+            asked={"first": str(first), "last": str(last)},
+            now=clock.now(),
+        )
+        return redirect("errand", request.station.slug, errand.pk)
+    written = request.GET.get("errand", "")
+    body = (
+        errand_queries.file_of(request.actor, request.station, written)
+        if written
+        else queries.entries_as_csv(request.station, first, last)
+    )
     return csv_answer(body, f"takings-{request.station.slug}-{first}-{last}")
 
 

@@ -16,6 +16,7 @@ APPS = [
     "mail",
     "stations",
     "people",
+    "errands",
     "weather",
     "fleet",
     "checklists",

@@ -1,6 +1,8 @@
 """The demo on its two footings, and a browser to walk it with."""
 
 import os
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,7 +11,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from tests import servers
 from tests.journeys import hands
-from tests.journeys.house import House, demo
+from tests.journeys.house import OURS, ROOT, House, demo
 
 PASSWORD = "marram-demo"
 CHROMIUM = "/usr/bin/chromium"
@@ -74,6 +76,12 @@ class People:
             self.contexts[""] = self._context()
         return self.contexts[""]
 
+    def apart(self, username: str) -> BrowserContext:
+        """Another browser of somebody, in which they may sign out."""
+        context = self.contexts[f"{username} apart"] = self._context()
+        hands.send(context.request, "/sign-in/", {"username": username, "password": PASSWORD})
+        return context
+
     def _context(self) -> BrowserContext:
         return self.browser.new_context(base_url=self.house.address)
 
@@ -85,6 +93,22 @@ def people(browser: Browser, house: House) -> Iterator[People]:
     yield here
     for context in here.contexts.values():
         context.close()
+
+
+@pytest.fixture(scope="session")
+def founder(house: House) -> str:
+    """Who runs the service and has no station yet."""
+    subprocess.run(
+        [sys.executable, "manage.py", "createsuperuser", "--no-input"],
+        cwd=ROOT,
+        env={
+            **os.environ, **OURS, "MARRAM_MODE": "demo", "MARRAM_DATA": str(house.data),
+            "DJANGO_SUPERUSER_USERNAME": "founder", "DJANGO_SUPERUSER_EMAIL": "founder@example.org",
+            "DJANGO_SUPERUSER_PASSWORD": PASSWORD,
+        },
+        capture_output=True,  # the second time in a house there is one already
+    )  # fmt: skip
+    return "founder"
 
 
 @pytest.fixture(params=list(WIDTHS))

@@ -1,11 +1,20 @@
 """What comes before a journey, done without looking: forms sent as the page gives them."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode, urlsplit
 
 from bs4 import BeautifulSoup, Tag
 from playwright.sync_api import APIRequestContext
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Where a form led to, and the page there."""
+
+    path: str
+    page: BeautifulSoup
 
 
 def read(ask: APIRequestContext, path: str) -> BeautifulSoup:
@@ -22,8 +31,8 @@ def send(
     *,
     to: str = "",
     refusable: bool = False,
-) -> BeautifulSoup | None:
-    """Fill in a page's form and send it; return the page that answers, None when it is refused.
+) -> Answer | None:
+    """Fill in a page's form and send it; return what answers, None when it is refused.
 
     Args:
         ask: somebody's requests.
@@ -43,7 +52,7 @@ def send(
     if refusable and answer.status != 200:
         return None
     assert answer.status == 200, (action, answer.status, said.get_text(" ", strip=True)[:600])
-    return said
+    return Answer(urlsplit(answer.url).path, said)
 
 
 def _leads(form: Tag, to: str) -> bool:

@@ -77,6 +77,8 @@ BUTTONS = [
     "let-go",
     "medical-note",
     "spares",
+    "change-demo",
+    "errand-call-off",
 ]
 FOR_MONITORS = ["health", "health-live", "health-ready"]
 PARTS = ["watch-bar"]

@@ -146,7 +146,7 @@ def booked(people: People, rider: str) -> str:
     }  # fmt: skip
     today = hands.send(ask, STATION + "book/", typed)
     assert today is not None
-    links = today.select('main a[href*="/outings/"]')
+    links = today.page.select('main a[href*="/outings/"]')
     link = next(each for each in links if each.get_text(strip=True) == rider)
     address = str(link["href"])
     wear = hands.read(ask, address)

@@ -1,17 +1,15 @@
 """Every page that a person can open, in a browser: readable, light, usable by thumb and by keyboard."""
 
-import os
 import re
-import subprocess
-import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import APIRequestContext, Page
+from playwright.sync_api import APIRequestContext, Page, expect
 
 from tests.journeys import hands
-from tests.journeys.conftest import PASSWORD, WIDTHS, People
-from tests.journeys.house import OURS, ROOT, House, eventually
+from tests.journeys.conftest import WIDTHS, People
+from tests.journeys.house import House, eventually
 from tests.journeys.pages import BEACH, HEAVIEST_BYTES, Crawl, Look, names, parts_of, settled
 
 pytestmark = [pytest.mark.journey, pytest.mark.parametrize("house", ["embedded"], indirect=True)]
@@ -36,6 +34,7 @@ def found(house: House, people: People) -> dict[str, list[str]]:
     crawl.follow(STATION, *ours, *found_by_typing, STATION + "lessons/wind/", "/")
     assert crawl.broken == []
     crawl.found["front-book"] = ["/visit/tarrow-lagoon/book/"]
+    crawl.found["sign"] = [_handed(people)]
     crawl.found["sign-in"] = ["/sign-in/"]
     crawl.found["set-up"] = ["/set-up/"]
     return crawl.found
@@ -48,7 +47,7 @@ def _visits(house: House) -> list[str]:
 
 
 def _prepare(ask: APIRequestContext) -> list[str]:
-    """Leave a kit in hand but not yet checked, a plan to be looked at, and a model called back."""
+    """Leave something to show on every page; return where some of it is."""
     outings = [str(link["href"]) for link in hands.read(ask, STATION).select('main a[href*="/outings/"]')]
     kitted = (each for each in outings if hands.read(ask, each).select_one('form[action$="/issue/"]'))
     # Some of it is with riders still out.
@@ -58,24 +57,33 @@ def _prepare(ask: APIRequestContext) -> list[str]:
     models = hands.read(ask, STATION + "recalls/").select("option")
     helmet = next(str(each["value"]) for each in models if each.get_text().startswith("helmet"))
     hands.send(ask, STATION + "recalls/", {"model": helmet, "reason": "Buckle comes loose"})
-    return [issued]
+    return [issued, _credit(ask), _errand(ask)]
 
 
-@pytest.fixture(scope="module")
-def founder(house: House, people: People) -> str:
-    """Who runs the service and has no station yet."""
-    subprocess.run(
-        [sys.executable, "manage.py", "createsuperuser", "--no-input"],
-        cwd=ROOT,
-        env={
-            **os.environ, **OURS, "MARRAM_MODE": "demo", "MARRAM_DATA": str(house.data),
-            "DJANGO_SUPERUSER_USERNAME": "founder", "DJANGO_SUPERUSER_EMAIL": "founder@example.org",
-            "DJANGO_SUPERUSER_PASSWORD": PASSWORD,
-        },
-        check=True,
-        capture_output=True,
-    )  # fmt: skip
-    return "founder"
+def _credit(ask: APIRequestContext) -> str:
+    """Sell a voucher to a party of the day; return the page of credits."""
+    party = hands.read(ask, STATION + "takings/").select_one('main a[href*="/parties/"]')
+    assert party is not None
+    hands.send(ask, str(party["href"]), {"amount": "20", "method": "cash"}, to="/voucher/")
+    return STATION + "takings/credits/"
+
+
+def _errand(ask: APIRequestContext) -> str:
+    """Ask for a long table, and wait until it is written."""
+    asked = hands.send(ask, STATION + "takings/", to="/entries.csv")
+    assert asked is not None
+    eventually(lambda: "Download the file" in str(hands.read(ask, asked.path)), patience_s=60)
+    return asked.path
+
+
+def _handed(people: People) -> str:
+    """Hand the tablet over to somebody who is to sign; return the page that it shows."""
+    ask = people.apart("desk").request
+    rider = hands.read(ask, STATION + "riders/").select_one('main th a[href*="/riders/"]')
+    assert rider is not None
+    handed = hands.send(ask, f"{rider['href']}hand-over/")
+    assert handed is not None
+    return handed.path
 
 
 @pytest.mark.parametrize("name", names())
@@ -84,7 +92,7 @@ def test_it_reads_well(
 ) -> None:
     assert name in found, "no link leads there; if it is no page, name it in NOT_PAGES"
     who = request.getfixturevalue("founder") if name == "set-up" else "manager"
-    context = people.anonymous() if name == "sign-in" else people.signed_in(who)
+    context = people.anonymous() if name in ("sign", "sign-in") else people.signed_in(who)
     wrong: list[str] = []
     for path in found[name]:
         page = context.new_page()
@@ -125,3 +133,44 @@ def looked_at(page: Page, name: str, shots: Path | None) -> dict[str, object]:
         wrong[f"{width} print"] = look.violations(**strict)
         page.emulate_media(media="screen")
     return wrong
+
+
+class TestErrors:
+    """Pages that nobody means to see."""
+
+    @pytest.fixture
+    def page(self, people: People) -> Iterator[Page]:
+        page = people.signed_in("desk").new_page()
+        page.set_viewport_size({"width": WIDE, "height": HEIGHT})
+        yield page
+        page.close()
+
+    @pytest.mark.parametrize(
+        ("path", "status", "said"),
+        [
+            (STATION + "nothing/here/", 404, "There is nothing here"),
+            ("/kettle-bay/", 404, "There is nothing here"),
+            (STATION + "review/", 403, "you must be manager"),
+        ],
+    )
+    def test_it_says_what_to_do(
+        self, page: Page, shots: Path | None, path: str, status: int, said: str
+    ) -> None:
+        answer = page.goto(path)
+
+        assert answer is not None
+        assert answer.status == status
+        expect(page.locator("main")).to_contain_text(said)
+        wrong = {what: found for what, found in looked_at(page, "error", shots).items() if found}
+        assert wrong == {}
+
+    def test_a_page_that_was_too_old_says_that_nothing_was_changed(
+        self, page: Page, shots: Path | None
+    ) -> None:
+        page.goto("/units/")
+        page.evaluate("document.querySelector('main [name=csrfmiddlewaretoken]').remove()")
+        page.get_by_role("button", name="Keep these units").click()
+
+        expect(page.get_by_role("alert")).to_contain_text("Nothing was changed")
+        wrong = {what: found for what, found in looked_at(page, "error", shots).items() if found}
+        assert wrong == {}

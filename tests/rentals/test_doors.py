@@ -19,8 +19,10 @@ from rentals.bench import services as bench
 from rentals.bench.models import KitRecall
 from rentals.bookings.models import Outing
 from rentals.checklists import services as checklists
+from rentals.desk import queries
 from rentals.desk import services as desk
-from rentals.desk.services import issuing, ledger
+from rentals.desk.services import issuing, ledger, sample
+from rentals.errands.models import ErrandKind
 from rentals.fleet import services as fleet
 from rentals.fleet.models import HoldBack
 from rentals.lib.access import NOBODY, System, service
@@ -36,6 +38,7 @@ from rentals.weather.fetch import Fetched
 from rentals.weather.models import Kind, Source
 from tests.rentals.bench.test_noting import picture
 from tests.rentals.database.rows import tried_elsewhere
+from tests.rentals.errands.under_way import underway
 from tests.rentals.lessons.school import School
 from tests.rentals.people.test_riders import FACTS
 from tests.rentals.people.test_staff import STATION
@@ -358,6 +361,19 @@ def _stop_source(cast: Walk) -> Call:
     )
 
 
+def _load_demo(cast: Walk) -> Call:
+    taken = underway(cast, ErrandKind.LOAD_DEMO)
+    return lambda actor: sample.load_demo(actor=actor, taken=taken, now=cast.now)
+
+
+def _remove_demo(cast: Walk) -> Call:
+    loaded = underway(cast, ErrandKind.LOAD_DEMO)
+    sample.load_demo(actor=cast.boss, taken=loaded, now=cast.now)
+    made = queries.demo_made(cast.tarrow.pk)
+    taken = underway(cast, ErrandKind.REMOVE_DEMO)
+    return lambda actor: sample.remove_demo(actor=actor, taken=taken, made=made, now=cast.now)
+
+
 DOORS = [
     Door("people.change_rider", "DIM", _rider),
     Door("people.hire", "--M", _hire),
@@ -397,6 +413,8 @@ DOORS = [
     Door("bench.add_photo", "DIM", _add_photo),
     Door("bench.recall_kit", "-IM", _recall_kit),
     Door("bench.end_recall", "--M", _end_recall),
+    Door("desk.load_demo", "--M", _load_demo),
+    Door("desk.remove_demo", "--M", _remove_demo),
     Door("fleet.take_shed", "--M", _take_shed),
     Door("bench.inspect", "-IM", _inspect),
     Door("bench.inspect_rack", "-IM", _inspect_rack),

@@ -12,9 +12,11 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from rentals.bookings.models import Outing, Party
+from rentals.errands.models import ErrandKind
 from rentals.lib import clock
 from rentals.weather.models import Source
 from tests.rentals.browser import protected, signed_in
+from tests.rentals.errands.under_way import wanted
 from tests.rentals.lessons.school import School
 from tests.rentals.takings.shop import PriceList, Shop
 from tests.rentals.walk import Walk
@@ -295,7 +297,10 @@ PAGES = [
     Page("outbox", ["mail_letter"]),
     Page("lacks", ["dayplan_study"], lambda cast: after(cast.shed), who=("manager",)),
     Page("closing", ["bookings_outing", "bookings_kitpart", "bookings_outing", *BEACH, "incidents_closing"]),
-    Page("first-steps", ["stations_station"], lambda cast: after(cast.shed)),
+    Page("first-steps", ["stations_station", "errands_errand"], lambda cast: after(cast.shed)),
+    Page(
+        "errand", ["errands_errand"], lambda cast: [wanted(cast, ErrandKind.LOAD_DEMO).pk], who=("manager",)
+    ),
     Page("weather", ["weather_run", "weather_hour", "weather_observation", "weather_source"]),
 ]
 OF_A_STATION = {

@@ -1,11 +1,12 @@
 """The shed as a sheet: taken in after a look at what each row becomes, and given out."""
 
-from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
 from rentals.bench.forms import SheetForm
-from rentals.fleet import queries, services
+from rentals.errands import services as errands
+from rentals.errands.models import ErrandKind
+from rentals.fleet import queries
 from rentals.fleet.formats.shed import UnreadableSheet
 from rentals.lib import clock
 from rentals.lib.access import Act
@@ -15,25 +16,25 @@ from rentals.people.doors import StaffRequest, may, station_page
 
 @station_page("GET", "POST")
 def shed(request: StaffRequest) -> HttpResponse:
-    """Take a sheet, show what each row would become, and take it in once that was looked at."""
+    """Take a sheet, show what each row would become, and have it taken in once that was looked at."""
     form = SheetForm(request.POST or None, request.FILES or None)
     plan = None
     if request.method == "POST" and form.is_valid():
         try:
             plan = queries.shed_plan(request.station, form.text())
             if request.POST.get("step") == "take":
-                taken = services.take_shed(
+                errand = errands.ask_for(
                     actor=request.actor,
                     station_id=request.station.pk,
-                    text=form.text(),
+                    kind=ErrandKind.TAKE_SHED,
+                    asked={"text": form.text()},
                     once=form.cleaned_data["once"],
                     now=clock.now(),
                 )
-                messages.success(request, f"{taken.new} new, {taken.changed} changed.")
-                return redirect("kit", request.station.slug)
+                return redirect("errand", request.station.slug, errand.pk)
         except UnreadableSheet as problem:
             form.add_error("file", str(problem))
-        except services.UnableToTakeShed as refused:
+        except errands.UnableToMoveErrand as refused:
             form.refuse(refused)
     context = {
         "station": request.station,

@@ -1,7 +1,7 @@
 """The takings of a day: what came in and how, what was sold, what the drawer should hold; receipts; CSV."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -144,10 +144,30 @@ def receipt_for(actor: Actor, station: Station, year: int, number: int) -> Recei
     return receipt
 
 
-def entries_as_csv(station: Station, first: date, last: date) -> str:
-    """Return the ledger of some days as CSV, both days included: one query."""
+def entries_as_csv(
+    station: Station, first: date, last: date, tell: Callable[[int], None] = lambda _done: None
+) -> str:
+    """Return the ledger of some days as CSV, both days included: one query.
+
+    Args:
+        station: whose ledger.
+        first, last: which days.
+        tell: called with how many entries are written.
+    """
     entries = LedgerEntry.objects.filter(station=station, day__gte=first, day__lte=last).order_by("id")
-    return csv_text(COLUMNS, map(_row, entries.select_related("payment__receipt", "voucher", "station")))
+    known = entries.select_related("payment__receipt", "voucher", "station").iterator(chunk_size=1000)
+
+    def written() -> Iterator[Sequence[object]]:
+        for number, entry in enumerate(known, start=1):
+            yield _row(entry)
+            tell(number)
+
+    return csv_text(COLUMNS, written())
+
+
+def count_entries(station: Station, first: date, last: date) -> int:
+    """Return how many entries the ledger of some days has: one query."""
+    return LedgerEntry.objects.filter(station=station, day__gte=first, day__lte=last).count()
 
 
 def _row(entry: LedgerEntry) -> Sequence[object]:

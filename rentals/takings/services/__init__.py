@@ -12,6 +12,7 @@ from rentals.takings.services.charging import (
 )
 from rentals.takings.services.closing import ClosedMeanwhile, Counted, close_day, put_cash
 from rentals.takings.services.credits import credit_outing, give_credit, redeem, sell_voucher, voucher_left
+from rentals.takings.services.giving import keep_entries
 from rentals.takings.services.passes import sell_pass
 from rentals.takings.services.paying import (
     Paid,
@@ -57,6 +58,7 @@ __all__ = [
     "fetch_kit",
     "give_credit",
     "hold_excess",
+    "keep_entries",
     "keep_excess",
     "keep_good",
     "keep_season",

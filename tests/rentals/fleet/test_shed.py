@@ -21,6 +21,7 @@ from rentals.fleet.formats.shed import UnreadableSheet
 from rentals.fleet.models import Item, ItemModel
 from rentals.fleet.queries import RowPlan, ShedPlan
 from rentals.fleet.services import UnableToTakeShed, take_shed
+from rentals.fleet.tasks import take_shed as take_in
 from rentals.lib import clock, tables
 from tests.rentals.browser import Form, signed_in
 from tests.rentals.walk import Walk
@@ -278,6 +279,7 @@ class TestPage:
 
         kept = Form(look).value("sheet")
         assert maud.post(url, {"step": "take", "sheet": kept}).status_code == 302
+        take_in()
         assert Item.objects.filter(tag="S7").exists()
 
     def test_a_row_with_a_problem_stands_with_its_number(self, cast: Walk) -> None:
