@@ -4,6 +4,7 @@ Nobody signs in for the addresses under `/from-home/`; each network address may 
 """
 
 from datetime import datetime
+from decimal import Decimal
 from http import HTTPStatus
 from typing import Any, ClassVar
 from uuid import uuid4
@@ -18,7 +19,7 @@ from api.lessons import DayQuery, OpenLessonShape
 from api.riders import RiderFacts
 from api.schema import operation
 from api.shapes import Choice, Day, Id, In, Moment, Note, Out, Tenths
-from api.takings import MoneyField
+from api.takings import AmountText, MoneyField
 from rentals.bookings import services as bookings
 from rentals.home import queries, services
 from rentals.home.doors import HOME, address_of
@@ -29,6 +30,7 @@ from rentals.home.services import MOST_FROM_HOME
 from rentals.home.services import Asked as PartyAsked
 from rentals.home.states import IN_THE_DAY, GuestState
 from rentals.lib import clock
+from rentals.lib.money import money
 from rentals.lib.problems import Refused
 from rentals.people import services as people
 from rentals.people.models import MASS_KG, Rider
@@ -146,6 +148,14 @@ class MoveIn(In):
     lesson_id = Id(required=False)
 
 
+class CancelIn(In):
+    """What a party agrees to pay for cancelling."""
+
+    agreed_fee = AmountText(
+        default=Decimal(0), help_text="As `cancel_fee` said; when it is more by now, refused."
+    )
+
+
 class VisitTime(Out):
     """A time of a party."""
 
@@ -173,6 +183,8 @@ class VisitShape(Out):
     may_change = serializers.BooleanField()
     change_until = Moment()
     to_pay = MoneyField(allow_null=True, help_text="At the desk; null where no price is known.")
+    cancel_fee = MoneyField(allow_null=True, help_text="What cancelling costs now.")
+    cancel_free_until = Moment(allow_null=True)
 
 
 class BookedShape(Out):
@@ -389,11 +401,14 @@ class MoveVisit(Visit):
 class CancelVisit(Visit):
     """Not coming."""
 
-    @operation("cancel_visit", VisitShape)
+    @operation("cancel_visit", VisitShape, body=CancelIn)
     def post(self, request: Asked, station: str, token: str) -> Response:
         """Cancel a booking or leave the waiting list; doing it twice changes nothing."""
         _front, guest = self.behind(station, token)
-        services.leave(actor=HOME, guest_id=guest.pk, now=clock.now())
+        now, agreed = clock.now(), self.body(CancelIn)["agreed_fee"]
+        cost = queries.cancel_cost(guest, now=now) if guest.state in IN_THE_DAY else None
+        told = money(agreed, cost.fee.currency).minor if cost else None
+        services.leave(actor=HOME, guest_id=guest.pk, told_minor=told, now=now)
         return self.answer(*self.behind(station, token))
 
 
@@ -440,6 +455,13 @@ def _needed(sent: dict[str, Any], name: str) -> Any:
 def _visit(front: Front, guest: Guest) -> dict[str, Any]:
     now = clock.now()
     seen = queries.visit(front, guest, now=now)
-    price = queries.to_pay(guest, now=now) if guest.state in IN_THE_DAY else None
+    coming = guest.state in IN_THE_DAY
+    price = queries.to_pay(guest, now=now) if coming else None
+    cost = queries.cancel_cost(guest, now=now) if coming else None
     names = ("guest", "all_times", "riders", "may_change", "change_until")
-    return {**{name: getattr(seen, name) for name in names}, "to_pay": price}
+    return {
+        **{name: getattr(seen, name) for name in names},
+        "to_pay": price,
+        "cancel_fee": cost.fee if cost else None,
+        "cancel_free_until": cost.free_until if cost else None,
+    }

@@ -200,7 +200,7 @@ def own_rider(request: HomeRequest, rider_id: int) -> HttpResponse:
 def leave(request: HomeRequest) -> HttpResponse:
     """Cancel a booking, or leave the waiting list."""
     told = request.POST.get("told", "")
-    told_minor = int(told) if told.isdecimal() else None
+    told_minor = int(told[:15]) if told.isascii() and told.isdecimal() else None
     services.leave(actor=HOME, guest_id=request.guest.pk, told_minor=told_minor, now=clock.now())
     messages.success(request, _("It is cancelled. We have written to you."))
     return redirect("visit", request.front.station.slug, request.token)

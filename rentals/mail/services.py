@@ -4,6 +4,7 @@ import base64
 import secrets
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from email.mime.text import MIMEText
 from urllib.parse import urlsplit
 
 from django.conf import settings
@@ -87,9 +88,19 @@ def take_next(*, actor: Actor, now: datetime) -> Taken | None:
             headers = {"Message-ID": message_id_of(letter.event)}
             message = EmailMessage(letter.subject, letter.body, to=[letter.to], headers=headers)
             if letter.calendar:
-                message.attach("marram.ics", letter.calendar, "text/calendar")
+                message.attach(_as_part(letter.calendar))
             return Taken(letter_id=letter.pk, tries=letter.tries + 1, message=message)
     return None
+
+
+def _as_part(calendar: str) -> MIMEText:
+    """Return a calendar as a mail's part, which names its method as the stream does (RFC 6047, 2.4)."""
+    part = MIMEText(calendar, "calendar", "utf-8")
+    method = next((line[7:] for line in calendar.splitlines() if line.startswith("METHOD:")), "")
+    if method:
+        part.set_param("method", method)
+    part.add_header("Content-Disposition", "attachment", filename="marram.ics")
+    return part
 
 
 @write

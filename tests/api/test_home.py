@@ -14,7 +14,8 @@ from tests.api.bodies import a_look, a_party_at_home, a_party_of_pupils, a_rider
 from tests.api.client import Answer, Api
 from tests.rentals.home.house import PUPIL, House
 from tests.rentals.lessons.school import School
-from tests.rentals.takings.shop import PriceList
+from tests.rentals.takings.shop import PriceList, Shop
+from tests.rentals.takings.test_cancelling import rule
 from tests.rentals.walk import Walk
 
 
@@ -162,6 +163,25 @@ class TestTheToken:
 
     def test_it_cancels_and_twice_changes_nothing(self, home: Home, at: str) -> None:
         assert [home.post(f"{at}cancel/").said["state"] for _try in range(2)] == ["left", "left"]
+
+    def test_a_move_sent_twice_is_told_once(self, house: House, home: Home, at: str) -> None:
+        to = {"starts_at": "2027-07-14T16:00+01:00", "ends_at": "2027-07-14T18:00+01:00"}
+
+        assert [home.post(f"{at}move/", to).status for _try in range(2)] == [200, 200]
+
+        assert house.kinds(Guest.objects.get()) == ["confirmed", "changed"]
+
+    def test_a_fee_is_not_charged_that_was_not_agreed_to(self, house: House, home: Home) -> None:
+        rule(Shop(house.cast), free=48)
+        at = f"b/{home.post('bookings/', a_party_at_home()).said['token']}/"
+        fee = home.get(at).said["cancel_fee"]
+
+        refused = home.post(f"{at}cancel/")
+        agreed = home.post(f"{at}cancel/", {"agreed_fee": fee["amount"]})
+
+        assert fee["amount"] != "0.00"
+        assert (refused.status, refused.said["type"].rsplit("/", 2)[1]) == (409, "costs-more")
+        assert agreed.said["state"] == "left"
 
     def test_a_wrong_one_opens_nothing(self, home: Home, at: str) -> None:
         assert home.get(f"b/{'A' * 43}/").status == 404

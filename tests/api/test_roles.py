@@ -378,7 +378,7 @@ ROWS = (
     Row("front-seats", "post", _a_free_seat, _json(a_party_of_pupils()), EVERYBODY_MAKES),
     Row("visit", "get", behind_a_token(), None, EVERYBODY),
     Row("visit-move", "post", behind_a_token("move/"), _json(AT_FOUR), EVERYBODY),
-    Row("visit-cancel", "post", behind_a_token("cancel/"), None, EVERYBODY),
+    Row("visit-cancel", "post", behind_a_token("cancel/"), _json({}), EVERYBODY),
     Row("visit-take", "post", behind_a_token("take/"), None, EVERYBODY),
     Row("guests", "get", at_tarrow("guests/"), None, LOOK),
     Row("letters", "get", at_tarrow("letters/"), None, LOOK),

@@ -1,4 +1,4 @@
-"""People at home in the demo: an open page, one party booked from home, one that waits."""
+"""People at home in the demo: an open page, a party booked from home, one that waits, one that learns."""
 
 from collections.abc import Sequence
 from contextlib import suppress
@@ -10,6 +10,8 @@ from uuid import uuid4
 from rentals.bookings.services import Contact
 from rentals.desk import demo
 from rentals.home import services as home
+from rentals.home.models import Front
+from rentals.lessons.models import Lesson
 from rentals.lib.access import Actor, System, service
 from rentals.lib.problems import Refused
 from rentals.people.services import RiderFacts
@@ -33,14 +35,32 @@ def invite(station: Station, manager: Actor, now: datetime) -> None:
             else:
                 home.book_from_home(actor=guest, front=front, asked=asked, now=now)
 
+    for party in told.get("pupils", ()):
+        with suppress(Refused):
+            _learn(front, party, now)
+
+
+def _learn(front: Front, party: dict[str, Any], now: datetime) -> None:
+    """Take seats in the next lesson of a course, where one has them."""
+    lessons = Lesson.objects.planned().filter(course__station=front.station, course__name=party["course"])
+    lesson = lessons.filter(starts_at__gt=now).order_by("starts_at").first()
+    if lesson is not None:
+        asked = _party(party, lesson.starts_at, lesson.ends_at, now)
+        guest = service(System.HOME)
+        home.book_lesson(actor=guest, front_id=front.pk, lesson_id=lesson.pk, asked=asked, now=now)
+
 
 def _asked(station: Station, party: dict[str, Any], now: datetime) -> home.Asked:
     midnight = station.local(now).replace(hour=0, minute=0, second=0, microsecond=0)
     start = midnight + timedelta(days=party["days_ahead"], hours=party["hour"])
+    return _party(party, start, start + timedelta(hours=2), now)
+
+
+def _party(party: dict[str, Any], starts_at: datetime, ends_at: datetime, now: datetime) -> home.Asked:
     return home.Asked(
         contact=Contact(name=party["name"], phone=party["phone"], email=party["email"]),
-        starts_at=start,
-        ends_at=start + timedelta(hours=2),
+        starts_at=starts_at,
+        ends_at=ends_at,
         riders=tuple(_riders(party["riders"], now)),
         language=party["language"],
         once=uuid4(),

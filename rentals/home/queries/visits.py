@@ -193,6 +193,11 @@ def lesson_times(guest: Guest) -> tuple[Time, ...]:
     return tuple(sorted(times, key=lambda time: time.starts_at))
 
 
+def holds_seats_in(guest: Guest, lesson_id: int) -> bool:
+    """Say whether a party has its seats in a lesson already: one query."""
+    return Seat.objects.taken().filter(outing__booking=guest.booking_id, lesson=lesson_id).exists()
+
+
 def to_pay(guest: Guest, *, now: datetime) -> Money | None:
     """Return what a party will have to pay at the desk, None where there is no price: seven queries."""
     party = guest.booking.party

@@ -82,7 +82,7 @@ def keep_move(
     mark: str,
     now: datetime,
 ) -> Guest:
-    """Keep a move on the day that was looked at.
+    """Keep a move on the day that was looked at; to the time that is booked it changes nothing.
 
     Raises:
         DayMoved: the day is not the one that was looked at.
@@ -96,6 +96,8 @@ def keep_move(
     if queries.mark_of(front.station, span[0]) != mark:
         raise DayMoved
     outings = _outings(guest)
+    if all((outing.starts_at, outing.ends_at) == span for outing in outings):
+        return guest
     bookings.retime(
         actor=actor,
         act=System.HOME,

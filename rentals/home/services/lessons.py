@@ -4,6 +4,7 @@ from datetime import datetime
 
 from django.utils.translation import gettext as _
 
+from rentals.home import queries
 from rentals.home.models import Front, Guest
 from rentals.home.services import telling
 from rentals.home.services.booking import Asked, check_asked, check_time, done_before, join, locked
@@ -54,7 +55,7 @@ def book_lesson(*, actor: Actor, front_id: int, lesson_id: int, asked: Asked, no
 
 @write
 def change_lesson(*, actor: Actor, guest_id: int, lesson_id: int, now: datetime) -> Guest:
-    """Give a booked party seats in another lesson instead, all of them or none.
+    """Give a booked party seats in another lesson instead, all or none; in its own it changes nothing.
 
     Raises:
         TooLate: the station's rule.
@@ -69,6 +70,8 @@ def change_lesson(*, actor: Actor, guest_id: int, lesson_id: int, now: datetime)
     if guest.state != GuestState.BOOKED:
         raise UnableToMoveGuest(_("This booking is not in force any more. Book anew, please."))
     refuse_late(front, guest, now)
+    if queries.holds_seats_in(guest, lesson_id):
+        return guest
     check_time(front, taught.lesson_on_offer(front.station, lesson_id, now=now).starts_at, now)
     seats = lessons.change_seats(
         actor=actor, act=System.HOME, booking=guest.booking, lesson_id=lesson_id, now=now

@@ -88,6 +88,10 @@ def rider(house: House) -> str:
 
 MONEY = "takings_terms takings_price takings_taxrate"
 ACCOUNT = f"{MONEY} takings_charge takings_ledgerentry takings_passuse takings_pass"
+COST = (
+    "bookings_outing takings_terms takings_terms takings_price takings_taxrate takings_cancelrule "
+    "takings_charge takings_passuse takings_pass takings_cancelrule"
+)
 LINK = "home_front home_link"
 PROMISE = (
     "bookings_outing bookings_outing bookings_outing fleet_item fleet_hold fleet_rig weather_hour "
@@ -102,12 +106,14 @@ PAGES = [
     Page("lessons", lessons, f"home_front lessons_lesson lessons_lesson {MONEY}"),
     Page("lesson", lesson, f"home_front lessons_lesson lessons_lesson {MONEY}"),
     Page(
-        "a rental", lambda house: link(house, party(house)), f"{LINK} bookings_outing people_rider {ACCOUNT}"
+        "a rental",
+        lambda house: link(house, party(house)),
+        f"{LINK} bookings_outing people_rider {ACCOUNT} {COST}",
     ),
     Page(
         "a course",
         lambda house: link(house, pupils(house)),
-        f"{LINK} bookings_outing people_rider lessons_seat {ACCOUNT}",
+        f"{LINK} bookings_outing people_rider lessons_seat {ACCOUNT} {COST}",
     ),
     Page("who waits", lambda house: link(house, house.queue()), f"{LINK} bookings_outing people_rider"),
     Page("another time", lambda house: link(house, party(house), "move/"), LINK),

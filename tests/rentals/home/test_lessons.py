@@ -131,6 +131,15 @@ class TestChanging:
 
         assert lessons_of(guest) == [first]
 
+    def test_to_its_own_lesson_it_changes_nothing(self, house: House, school: School) -> None:
+        lesson = school.lesson(seats=1)
+        guest = take(house, lesson)
+
+        change(house, guest, lesson)
+
+        assert lessons_of(guest) == [lesson]
+        assert house.kinds(guest) == ["confirmed"]
+
     def test_after_the_stations_rule_it_is_too_late(self, house: House, school: School) -> None:
         first, other = school.lesson(), school.lesson(hours=(16,))
         guest = take(house, first)

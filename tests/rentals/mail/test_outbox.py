@@ -149,6 +149,18 @@ class TestTheTask:
 
 
 class TestAttachments:
+    def test_its_part_names_the_method_of_the_calendar(self, cast: Walk) -> None:
+        """RFC 6047, 2.4: the method parameter is needed, and the same as in the stream."""
+        stream = "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nMETHOD:CANCEL\r\nEND:VCALENDAR\r\n"
+        post(cast, "booking:1:cancelled", calendar=stream)
+
+        tasks.send()
+
+        raw = message_from_bytes(sent.outbox[0].message().as_bytes(), policy=policy.default)
+        (attached,) = raw.iter_attachments()
+        assert attached.get_param("method") == "CANCEL"
+        assert attached.get_content().splitlines() == stream.splitlines()
+
     def test_a_calendar_goes_with_its_letter(self, cast: Walk) -> None:
         post(cast, "booking:1:confirmed", calendar="BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n")
 
