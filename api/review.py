@@ -97,7 +97,6 @@ class Cost(In):
 
     new_cost = serializers.DecimalField(max_digits=9, decimal_places=2)
     fault_cost = serializers.DecimalField(max_digits=9, decimal_places=2)
-    currency = serializers.RegexField(r"^[A-Z]{3}$", max_length=3)
 
 
 class CostShape(Out):

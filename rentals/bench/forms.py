@@ -204,12 +204,6 @@ class SettingForm(PlainForm):
         widget=forms.TextInput(attrs={"inputmode": "numeric", "class": "short"}),
     )
     released_by = forms.ChoiceField(label="Who releases what was held back", choices=Setting.Releaser.choices)
-    currency = forms.CharField(
-        label="Currency of costs",
-        max_length=3,
-        help_text="three letters, such as EUR",
-        widget=forms.TextInput(attrs={"class": "short"}),
-    )
 
 
 def _inspections() -> list[tuple[str, list[tuple[str, str]]]]:

@@ -241,7 +241,6 @@ class Setting(models.Model):
     station = models.OneToOneField(Station, models.PROTECT, primary_key=True, related_name="+")
     grace_days = models.PositiveSmallIntegerField(default=GRACE_DAYS)
     released_by = models.CharField(max_length=10, choices=Releaser.choices, default=Releaser.INSTRUCTOR)
-    currency = models.CharField(max_length=3, default="EUR")
 
     class Meta:
         constraints = (
@@ -249,7 +248,6 @@ class Setting(models.Model):
             models.CheckConstraint(
                 name="bench_released_by", condition=Q(released_by__in=["instructor", "manager"])
             ),
-            models.CheckConstraint(name="bench_currency", condition=Q(currency__regex=r"^[A-Z]{3}$")),
         )
 
     def __str__(self) -> str:

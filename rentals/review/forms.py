@@ -1,7 +1,6 @@
 """What is typed on the review's pages: the months looked at, and what kit costs."""
 
 from datetime import date
-from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -61,24 +60,9 @@ class CostForm(PlainForm):
         high=1_000_000,
         help_text="mending, hours not rented, a call out: on average",
     )
-    currency = forms.CharField(
-        label="Currency",
-        max_length=3,
-        help_text="three letters",
-        widget=forms.TextInput(attrs={"class": "short", "autocomplete": "off"}),
-    )
-
-    def clean_currency(self) -> str:
-        return str(self.cleaned_data["currency"]).strip().upper()
 
     @classmethod
-    def of(cls, cost: ModelCost | None, currency: str, data: Any = None) -> "CostForm":
-        """Return the form with what is set; a new one in the station's currency."""
-        if cost is None:
-            return cls(data, initial={"currency": currency})
-        known: dict[str, Decimal | str] = {
-            "new_cost": cost.new_cost,
-            "fault_cost": cost.fault_cost,
-            "currency": cost.currency,
-        }
+    def of(cls, cost: ModelCost | None, data: Any = None) -> "CostForm":
+        """Return the form with what is set."""
+        known = {} if cost is None else {"new_cost": cost.new_cost, "fault_cost": cost.fault_cost}
         return cls(data, initial=known)

@@ -1,6 +1,5 @@
 """What kit costs a station, and the hours that items had at their faults."""
 
-from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import Q
 
@@ -20,7 +19,6 @@ class ModelCost(models.Model):
     model = models.ForeignKey(ItemModel, models.PROTECT, related_name="+")
     new_cost = models.DecimalField(max_digits=9, decimal_places=2)
     fault_cost = models.DecimalField(max_digits=9, decimal_places=2)
-    currency = models.CharField(max_length=3, validators=[RegexValidator(r"^[A-Z]{3}$")])
 
     class Meta:
         constraints = (
@@ -28,11 +26,15 @@ class ModelCost(models.Model):
             models.CheckConstraint(
                 name="model_cost_above_nothing", condition=Q(new_cost__gt=0, fault_cost__gt=0)
             ),
-            models.CheckConstraint(name="model_cost_currency", condition=Q(currency__regex=r"^[A-Z]{3}$")),
         )
 
     def __str__(self) -> str:
-        return f"{self.model_id}: {self.new_cost} {self.currency}"
+        return f"{self.model_id}: {self.new_cost} new"
+
+    @property
+    def currency(self) -> str:
+        """The station's currency."""
+        return self.station.currency
 
 
 class FaultAge(models.Model):

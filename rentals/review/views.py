@@ -90,7 +90,7 @@ def life_csv(request: StaffRequest) -> HttpResponse:
 def model_life(request: StaffRequest, model_id: int) -> HttpResponse:
     """Show the life of one model and of its items; set what it costs."""
     found = kit_life(request.actor, request.station, model_id, now=clock.now())
-    form = CostForm.of(found.cost, found.currency, request.POST or None)
+    form = CostForm.of(found.cost, request.POST or None)
     if request.method == "POST" and form.is_valid() and _set_costs(request, found, form):
         return redirect("model-life", request.station.slug, model_id)
     context = {

@@ -50,6 +50,7 @@ class Station(models.Model):
     opens = models.TimeField()
     closes = models.TimeField()
     turn_round_min = models.PositiveSmallIntegerField(default=15)
+    currency = models.CharField(max_length=3, default="EUR")
     salt_water = models.BooleanField(default=True)
     watch_email = models.EmailField()
     rescue_number = models.CharField(max_length=30, validators=[RegexValidator(r"^[0-9 +()-]+$")])
@@ -71,6 +72,7 @@ class Station(models.Model):
 
     class Meta:
         constraints = (
+            models.CheckConstraint(name="station_currency", condition=Q(currency__regex=r"^[A-Z]{3}$")),
             models.CheckConstraint(name="station_latitude", condition=Q(latitude_deg__range=(-90, 90))),
             models.CheckConstraint(name="station_longitude", condition=Q(longitude_deg__range=(-180, 180))),
             models.CheckConstraint(

@@ -6,12 +6,13 @@ from datetime import datetime, time
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from django.core.exceptions import ValidationError
+from django.db import IntegrityError
 from django.utils.text import slugify
 
 from rentals.audit import services as journal
 from rentals.lib.access import Act, Actor
 from rentals.lib.problems import NotVisible, Refused
-from rentals.lib.writes import inside_write, write
+from rentals.lib.writes import inside_write, savepoint, write
 from rentals.stations.models import Station, WindLimit
 from rigging.levels import Level
 
@@ -127,3 +128,18 @@ def keep_station(station: Station, facts: StationFacts) -> Station:
         raise UnableToSetStation(next(iter(wrong.values())), fields=wrong)
     station.save()
     return station
+
+
+@inside_write
+def keep_currency(*, station_id: int, currency: str) -> None:
+    """Keep the currency of a station's money, all of it, as part of a write that has asked who may.
+
+    Raises:
+        UnableToSetStation: there are amounts in another one already.
+    """
+    try:
+        with savepoint():
+            Station.objects.filter(pk=station_id).exclude(currency=currency).update(currency=currency)
+    except IntegrityError as error:
+        known = Station.objects.get(pk=station_id).currency
+        raise UnableToSetStation.at("currency", f"There are amounts in {known} already; it stays.") from error

@@ -61,7 +61,7 @@ def test_months_that_run_backwards_are_refused(walk: Walk, api: Api) -> None:
 def test_costs_below_nothing_are_refused_with_their_field(walk: Walk, api: Api) -> None:
     place = f"/stations/{walk.tarrow.slug}/costs/{walk.shed['S1'].model_id}/"
 
-    answer = api.of(walk.manager).put(place, {"new_cost": "-1", "fault_cost": "60", "currency": "EUR"})
+    answer = api.of(walk.manager).put(place, {"new_cost": "-1", "fault_cost": "60"})
 
     assert answer.status == 422
     assert "above 0" in answer.content.decode()

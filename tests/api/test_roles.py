@@ -196,7 +196,7 @@ def _costs_of_a_sail(cast: Cast) -> str:
     return f"/stations/{cast.tarrow.slug}/costs/{cast.shed['S1'].model_id}/"
 
 
-COSTS = {"new_cost": "420.00", "fault_cost": "60.00", "currency": "EUR"}
+COSTS = {"new_cost": "420.00", "fault_cost": "60.00"}
 A_COURSE: dict[str, Any] = {
     "name": "First steps",
     "level": "beginner",

@@ -152,7 +152,7 @@ def _set_costs(station: "Station", models: "list[ItemModel]") -> None:
     from rentals.review.models import ModelCost
 
     ModelCost.objects.bulk_create(
-        ModelCost(station=station, model=model, new_cost=Decimal(400), fault_cost=Decimal(60), currency="EUR")
+        ModelCost(station=station, model=model, new_cost=Decimal(400), fault_cost=Decimal(60))
         for model in models
     )
 

@@ -315,7 +315,7 @@ def _release_held(cast: Walk) -> Call:
 def _set_bench(cast: Walk) -> Call:
     station = cast.tarrow
     return lambda actor: bench.set_bench(
-        actor=actor, station_id=station.pk, grace_days=2, released_by="manager", currency="EUR", now=cast.now
+        actor=actor, station_id=station.pk, grace_days=2, released_by="manager", now=cast.now
     )
 
 

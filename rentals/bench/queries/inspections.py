@@ -172,7 +172,6 @@ def settled(station: Station) -> dict[str, object]:
     return {
         "grace_days": setting.grace_days,
         "released_by": setting.released_by,
-        "currency": setting.currency,
     }
 
 

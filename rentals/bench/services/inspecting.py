@@ -202,25 +202,20 @@ def release_held(*, actor: Actor, hold_back_id: int, because: str, now: datetime
 
 
 @write
-def set_bench(
-    *, actor: Actor, station_id: int, grace_days: int, released_by: str, currency: str, now: datetime
-) -> Setting:
-    """Settle a station's days of grace, who releases what was held back, and the currency of costs.
+def set_bench(*, actor: Actor, station_id: int, grace_days: int, released_by: str, now: datetime) -> Setting:
+    """Settle a station's days of grace and who releases what was held back.
 
     Raises:
-        UnableToInspect: a number, role or currency that cannot be.
+        UnableToInspect: a number or role that cannot be.
     """
     actor.require(Act.SET_STATION, station_id=station_id)
     if not 0 <= grace_days <= MOST_GRACE_DAYS:
         raise UnableToInspect.at("grace_days", f"Enter 0 to {MOST_GRACE_DAYS} days.")
     if released_by not in Setting.Releaser.values:
         raise UnableToInspect.at("released_by", "Choose instructor or manager.")
-    code = currency.strip().upper()
-    if len(code) != 3 or not (code.isascii() and code.isalpha()):
-        raise UnableToInspect.at("currency", "Enter the three letters of a currency, such as EUR.")
-    values = {"grace_days": grace_days, "released_by": released_by, "currency": code}
+    values = {"grace_days": grace_days, "released_by": released_by}
     setting, _made = Setting.objects.update_or_create(station_id=station_id, defaults=values)
-    text = f"Bench: {grace_days} days of grace, released by {setting.get_released_by_display()}, {code}"
+    text = f"Bench: {grace_days} days of grace, released by {setting.get_released_by_display()}"
     _tell_station(actor, station_id, text, now)
     return setting
 

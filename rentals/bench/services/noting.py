@@ -7,7 +7,6 @@ from hashlib import sha256
 from uuid import UUID
 
 from rentals.audit import services as journal
-from rentals.bench import queries
 from rentals.bench.formats.photos import UnreadablePicture, small_jpeg
 from rentals.bench.models import MOST_COST, MOST_MINUTES, JobLine, Photo
 from rentals.bench.services.common import tell, visible_job
@@ -58,7 +57,7 @@ def note_job(*, actor: Actor, job_id: int, note: Note, once: UUID | None = None,
         text=note.text.strip(),
         minutes=note.minutes,
         cost=cost,
-        currency="" if cost is None else queries.setting_of(job.item.station).currency,
+        currency="" if cost is None else job.item.station.currency,
         due_on=note.due_on,
     )
     said = "" if cost is None else f", {line.cost} {line.currency}"

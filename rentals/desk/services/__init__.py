@@ -126,7 +126,6 @@ def _price(station: Station, models: Mapping[str, ItemModel]) -> None:
             model=models[name],
             new_cost=Decimal(told["kinds"][models[name].kind]["new"]),
             fault_cost=Decimal(told["kinds"][models[name].kind]["fault"]),
-            currency=told["currency"],
         )
         for name in demo.shed(station.slug)
     )

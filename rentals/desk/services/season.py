@@ -340,9 +340,7 @@ class Season:
                 usual = float(most[job.item.model.kind]["fault"])
                 cost = Decimal(round(usual * self.dice.uniform(0.1, 1.2)))
                 lines.append(
-                    JobLine(
-                        kind="parts", text="Parts", cost=cost, currency=demo.told("costs")["currency"], **said
-                    )
+                    JobLine(kind="parts", text="Parts", cost=cost, currency=self.station.currency, **said)
                 )
         return lines
 

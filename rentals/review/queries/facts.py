@@ -56,7 +56,10 @@ def facts(actor: Actor, station: Station, period: Period) -> Facts:
         faults_ever=dict(
             Job.objects.filter(item__station=station).values_list("item_id").annotate(count=Count("id"))
         ),
-        costs={cost.model_id: cost for cost in ModelCost.objects.filter(station=station)},
+        costs={
+            cost.model_id: cost
+            for cost in ModelCost.objects.filter(station=station).select_related("station")
+        },
         months=_months(station, period),
         short=short,
         days_planned=planned,

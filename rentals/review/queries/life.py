@@ -45,7 +45,9 @@ def kit_lives(actor: Actor, station: Station, *, now: datetime, kind: str = "") 
     items = Item.objects.filter(station=station).select_related("model").order_by(*BY_SIZE)
     if kind:
         items = items.filter(model__kind=kind)
-    costs = {cost.model_id: cost for cost in ModelCost.objects.filter(station=station)}
+    costs = {
+        cost.model_id: cost for cost in ModelCost.objects.filter(station=station).select_related("station")
+    }
     return lives(_records(station, items, now), costs)
 
 

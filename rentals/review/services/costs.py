@@ -1,6 +1,5 @@
 """What a new one of a model costs, and a fault of it: by this the ages of replacement are weighed."""
 
-import re
 from datetime import datetime
 from decimal import Decimal
 from typing import Final
@@ -30,38 +29,36 @@ def set_costs(
     model_id: int,
     new_cost: Decimal,
     fault_cost: Decimal,
-    currency: str,
     now: datetime,
 ) -> ModelCost:
     """Set what a new one of a model costs a station, and what one fault costs on top.
 
     Raises:
         NotVisible: no item of that model here.
-        UnableToSetCosts: a cost that is not above nothing, or another currency than the other models have.
+        UnableToSetCosts: a cost that is not above nothing.
     """
     actor.require(Act.SET_COSTS, station_id=station_id)
-    item = Item.objects.filter(station_id=station_id, model_id=model_id).select_related("model").first()
+    item = (
+        Item.objects.filter(station_id=station_id, model_id=model_id)
+        .select_related("model", "station")
+        .first()
+    )
     if item is None:
         raise NotVisible("There is no such model in this shed.")
-    _check(station_id, model_id, {"new_cost": new_cost, "fault_cost": fault_cost}, currency)
+    _check({"new_cost": new_cost, "fault_cost": fault_cost})
     cost, _ = ModelCost.objects.update_or_create(
         station_id=station_id,
         model_id=model_id,
-        defaults={"new_cost": new_cost, "fault_cost": fault_cost, "currency": currency},
+        defaults={"new_cost": new_cost, "fault_cost": fault_cost},
     )
+    currency = item.station.currency
     text = f"{item.model}: a new one costs {new_cost:.2f} {currency}, a fault {fault_cost:.2f} {currency}"
     line = journal.Line("station", station_id, text, {"model": model_id})
     journal.record(actor=actor, act=Act.SET_COSTS, station_id=station_id, lines=[line], now=now)
     return cost
 
 
-def _check(station_id: int, model_id: int, costs: dict[str, Decimal], currency: str) -> None:
+def _check(costs: dict[str, Decimal]) -> None:
     for name, cost in costs.items():
         if not (cost.is_finite() and 0 < cost <= MOST and cost == round(cost, 2)):
             raise UnableToSetCosts.at(name, "Enter an amount above 0 with at most two decimals.")
-    if not re.fullmatch(r"[A-Z]{3}", currency):
-        raise UnableToSetCosts.at("currency", "Enter the three capital letters of the currency.")
-    others = ModelCost.objects.filter(station_id=station_id).exclude(model_id=model_id)
-    known = others.values_list("currency", flat=True).first()
-    if known not in (None, currency):
-        raise UnableToSetCosts.at("currency", f"The other costs here are in {known}. Enter them all in one.")

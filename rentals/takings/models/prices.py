@@ -13,11 +13,18 @@ LONGEST_WAIT_DAYS = 3650
 MOST_FREE_HOURS = 30 * 24
 
 
+class TermsManager(models.Manager["Terms"]):
+    """Terms with their station, whose currency they speak."""
+
+    def get_queryset(self) -> models.QuerySet["Terms"]:
+        """Join the station."""
+        return super().get_queryset().select_related("station")
+
+
 class Terms(models.Model):
-    """How a station handles money: its currency, steps, late fee and deposits. Amounts are minor units."""
+    """How a station handles money: steps, late fee and deposits, in minor units of its currency."""
 
     station = models.OneToOneField(Station, models.PROTECT, primary_key=True, related_name="+")
-    currency = models.CharField(max_length=3)
     half_day_min = models.PositiveSmallIntegerField(default=240)
     hour_step_min = models.PositiveSmallIntegerField(default=30)
     late_grace_min = models.PositiveSmallIntegerField(default=10)
@@ -33,10 +40,11 @@ class Terms(models.Model):
     set_at = models.DateTimeField(null=True)
     set_by = models.ForeignKey(User, models.PROTECT, null=True, related_name="+")
 
+    objects = TermsManager()
+
     class Meta:
         verbose_name_plural = "terms"
         constraints = (
-            models.CheckConstraint(name="terms_currency", condition=Q(currency__regex=r"^[A-Z]{3}$")),
             models.CheckConstraint(name="terms_half_day", condition=Q(half_day_min__range=(60, 720))),
             models.CheckConstraint(name="terms_hour_step", condition=Q(hour_step_min__range=(5, 60))),
             models.CheckConstraint(name="terms_late_grace", condition=Q(late_grace_min__lte=120)),
@@ -52,6 +60,11 @@ class Terms(models.Model):
 
     def __str__(self) -> str:
         return f"money terms of {self.station_id}"
+
+    @property
+    def currency(self) -> str:
+        """The station's currency."""
+        return self.station.currency
 
     def money(self, minor: int) -> Money:
         """Return minor units as money of the station."""

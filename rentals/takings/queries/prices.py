@@ -40,7 +40,7 @@ def price_book(station: Station, *, as_of: datetime) -> PriceBook:
     Raises:
         UnableToQuote: the station has no money terms yet.
     """
-    terms = Terms.objects.select_related("set_by").filter(station=station).first()
+    terms = Terms.objects.select_related("station", "set_by").filter(station=station).first()
     if terms is None:
         raise UnableToQuote(f"{station.name} has no prices yet. Ask a manager to set them under Takings.")
     terms.station = station

@@ -14,6 +14,7 @@ from rentals.lib.access import Act, Actor
 from rentals.lib.money import CURRENCIES, Money, money
 from rentals.lib.problems import NotVisible, Refused
 from rentals.lib.writes import savepoint, write
+from rentals.stations import services as stations
 from rentals.takings.models import LONGEST_WAIT_DAYS, Good, Price, Season, Tax, TaxRate, Terms, Unit
 from rigging.units import BadValue
 
@@ -77,11 +78,16 @@ def keep_terms(*, actor: Actor, station_id: int, facts: TermsFacts, now: datetim
     """
     actor.require(Act.SET_PRICES, station_id=station_id)
     values = _terms_values(facts)
-    known = Terms.objects.select_for_update().filter(station_id=station_id).first()
+    known = Terms.objects.select_for_update(of=("self",)).filter(station_id=station_id).first()
     if known is not None and known.currency != facts.currency and _has_prices(station_id):
         raise UnableToPrice.at("currency", f"There are prices in {known.currency} already; it stays.")
+    try:
+        stations.keep_currency(station_id=station_id, currency=facts.currency)
+    except stations.UnableToSetStation as refused:
+        raise UnableToPrice(refused.sentence, fields=refused.fields) from refused
     values |= {"set_at": now, "set_by_id": actor.user_id}
-    terms, _made = Terms.objects.update_or_create(station_id=station_id, defaults=values)
+    Terms.objects.update_or_create(station_id=station_id, defaults=values)
+    terms = Terms.objects.get(station_id=station_id)
     _tell(actor, station_id, "Money terms set", now, asdict(facts))
     return terms
 
@@ -294,6 +300,7 @@ def _terms_values(facts: TermsFacts) -> dict[str, object]:
         if not low <= getattr(facts, name) <= high:
             raise UnableToPrice.at(name, f"Enter {low} to {high} {unit}.")
     told = asdict(facts)
+    del told["currency"]
     minor = {
         f"{name}_minor": minor_of(told.pop(name), facts.currency, name)
         for name in ("late_step", "late_most", "excess")

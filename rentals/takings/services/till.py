@@ -76,12 +76,7 @@ def open_till(*, actor: Actor, act: Act | System, station_id: int, now: datetime
         actor.require_system(act)
     else:
         actor.require(act, station_id=station_id)
-    terms = (
-        Terms.objects.select_related("station")
-        .select_for_update(of=("self",))
-        .filter(station_id=station_id)
-        .first()
-    )
+    terms = Terms.objects.select_for_update(of=("self",)).filter(station_id=station_id).first()
     if terms is None:
         raise UnableToTake("The station has no prices yet. Ask a manager to set them under Takings.")
     closed = DayClose.objects.filter(station_id=station_id).aggregate(last=Max("day"))["last"]

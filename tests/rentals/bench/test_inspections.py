@@ -340,7 +340,7 @@ class TestRelease:
 
 class TestSettling:
     def settle(self, cast: Walk, **values: Any) -> Setting:
-        usual = {"grace_days": 2, "released_by": "manager", "currency": "eur"}
+        usual = {"grace_days": 2, "released_by": "manager"}
         return services.set_bench(
             actor=cast.boss, station_id=cast.tarrow.pk, **{**usual, **values}, now=cast.now
         )
@@ -348,7 +348,7 @@ class TestSettling:
     def test_it_is_kept_and_told(self, cast: Walk) -> None:
         setting = self.settle(cast)
 
-        assert (setting.grace_days, setting.released_by, setting.currency) == (2, "manager", "EUR")
+        assert (setting.grace_days, setting.released_by) == (2, "manager")
         assert "2 days of grace" in cast.told("station", cast.tarrow.pk)[0]
 
     @pytest.mark.parametrize(
@@ -357,8 +357,6 @@ class TestSettling:
             ("grace_days", -1),
             ("grace_days", 31),
             ("released_by", "desk"),
-            ("currency", "€"),
-            ("currency", "E1R"),
         ],
     )
     def test_what_cannot_be_is_said_beside_its_field(self, cast: Walk, field: str, value: object) -> None:

@@ -14,9 +14,10 @@ from pytest_django import DjangoAssertNumQueries
 
 from rentals.bench import queries
 from rentals.bench.formats.photos import LARGEST_BYTES, LONGEST_EDGE, UnreadablePicture, small_jpeg
-from rentals.bench.models import Job, JobLine, Photo, Setting
+from rentals.bench.models import Job, JobLine, Photo
 from rentals.bench.services import MOST_PHOTOS, JobMovedOn, Note, UnableToMend, add_photo, note_job
 from rentals.lib import clock
+from rentals.stations.models import Station
 from tests.rentals.browser import Form, protected, signed_in
 from tests.rentals.walk import DAY, Walk
 
@@ -37,7 +38,7 @@ def picture(size: tuple[int, int] = (40, 30), form: str = "JPEG", **saved: Any) 
 
 class TestLines:
     def test_minutes_and_costs_add_up_in_the_stations_currency(self, cast: Walk) -> None:
-        Setting.objects.create(station=cast.tarrow, currency="DKK")
+        Station.objects.filter(pk=cast.tarrow.pk).update(currency="DKK")
         job = cast.faulty("B1")
         note(cast, job)
         note(cast, job, kind="work", text="Fitted it", minutes=20, cost=Decimal(10))

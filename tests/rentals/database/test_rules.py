@@ -36,6 +36,7 @@ from rentals.fleet.states import ItemState
 from rentals.lib.rules import MAX_SPAN_DAYS, Rule
 from rentals.people.models import User
 from rentals.rigs.models import Card
+from rentals.stations.models import Station
 from tests.rentals.database.rows import HOUR, NOON, Rows, copied, inserted, refused_by, tried_elsewhere
 
 SECOND = timedelta(seconds=1)
@@ -573,6 +574,29 @@ class TestAppendOnly:
 
     def test_it_is_added_to(self, rows: Rows, model: type[models.Model]) -> None:
         assert rows.one_of(model).pk is not None
+
+
+class TestJobLineInTheCurrencyOfTheStation:
+    rule = "job_line_in_the_currency_of_the_station"
+
+    def test_a_cost_in_another_is_refused(self, rows: Rows) -> None:
+        line = rows.one_of(JobLine)
+
+        with refused_by(self.rule):
+            inserted(copied(line, currency="GBP"))
+
+
+class TestCurrencyStaysWithJobCosts:
+    rule = "currency_stays_with_job_costs"
+
+    def test_once_a_cost_was_noted(self, rows: Rows) -> None:
+        here = Station.objects.filter(pk=rows.station.pk)
+        here.update(currency="GBP")
+        here.update(currency="EUR")
+        rows.one_of(JobLine)
+
+        with refused_by(self.rule):
+            here.update(currency="GBP")
 
 
 def test_every_rule_is_tried_here() -> None:

@@ -7,6 +7,7 @@ import pytest
 
 from rentals.fleet.models import Kind
 from rentals.review.models import ModelCost
+from rentals.stations.models import Station
 from tests.rentals.database.rows import Rows, copied, inserted, refused_as_twin, refused_by
 
 pytestmark = pytest.mark.both_engines
@@ -24,7 +25,6 @@ def a_cost(rows: Rows) -> ModelCost:
         model=rows.model(Kind.SAIL),
         new_cost=Decimal(400),
         fault_cost=Decimal(60),
-        currency="EUR",
     )
 
 
@@ -33,8 +33,6 @@ def a_cost(rows: Rows) -> ModelCost:
     [
         ("model_cost_above_nothing", {"new_cost": Decimal(0)}),
         ("model_cost_above_nothing", {"fault_cost": Decimal(-1)}),
-        ("model_cost_currency", {"currency": "eur"}),
-        ("model_cost_currency", {"currency": "E"}),
     ],
 )
 def test_a_row_that_breaks_a_rule_is_refused(rows: Rows, constraint: str, wrong: dict[str, Any]) -> None:
@@ -49,3 +47,11 @@ def test_a_model_has_one_cost_at_a_station(rows: Rows) -> None:
 
     with refused_as_twin(("station_id", "model_id")):
         inserted(copied(valid))
+
+
+def test_the_currency_of_a_station_stays_once_it_has_costs(rows: Rows) -> None:
+    here = Station.objects.filter(pk=a_cost(rows).station_id)
+
+    with refused_by("currency_stays_with_model_costs"):
+        here.update(currency="GBP")
+    here.update(currency="EUR")

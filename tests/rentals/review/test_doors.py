@@ -19,7 +19,6 @@ def set_by(cast: Walk, actor: Actor, model_id: int | None = None) -> ModelCost:
         model_id=cast.shed["S1"].model_id if model_id is None else model_id,
         new_cost=Decimal(400),
         fault_cost=Decimal("60.50"),
-        currency="EUR",
         now=cast.now,
     )
 

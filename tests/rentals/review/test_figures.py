@@ -70,7 +70,6 @@ class TestUse:
             model=cast.shed["S1"].model,
             new_cost=Decimal(400),
             fault_cost=Decimal(60),
-            currency="EUR",
         )
 
         found = table(cast, "use")
@@ -89,9 +88,8 @@ class TestUse:
             model=sail.model,
             new_cost=Decimal(400),
             fault_cost=Decimal(60),
-            currency="EUR",
         )
-        for cost, currency in (("12.10", "EUR"), ("7.90", "EUR"), ("30.00", "GBP")):
+        for cost in ("12.10", "7.90"):
             JobLine.objects.create(
                 job=noted,
                 at=cast.now,
@@ -99,13 +97,13 @@ class TestUse:
                 text="Batten",
                 minutes=5,
                 cost=Decimal(cost),
-                currency=currency,
+                currency="EUR",
             )
 
         found = row(table(cast, "use"), "Samphire 5.0")
 
-        # 400 new, 20 noted, 60 for the fault without a note, over 10 hours; pounds are no euros.
-        assert found[-3:] == (20 + 3 * 5, "20.00 EUR, 30.00 GBP", Decimal("48.00"))
+        # 400 new, 20 noted, 60 for the fault without a note, over 10 hours.
+        assert found[-3:] == (20 + 2 * 5, "20.00 EUR", Decimal("48.00"))
 
     def test_sizes_are_told_with_their_hours(self, cast: Walk) -> None:
         sailed(cast, [cast.shed["S3"], cast.shed["D1"]], at=cast.now - DAY, hours=2)

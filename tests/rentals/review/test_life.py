@@ -151,7 +151,7 @@ class TestWhoMayLook:
 
 def cost(cast: Walk, tag: str, new: Decimal = Decimal(400), fault: Decimal = Decimal(60)) -> ModelCost:
     return ModelCost.objects.create(
-        station=cast.tarrow, model=cast.shed[tag].model, new_cost=new, fault_cost=fault, currency="EUR"
+        station=cast.tarrow, model=cast.shed[tag].model, new_cost=new, fault_cost=fault
     )
 
 

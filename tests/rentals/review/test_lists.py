@@ -31,7 +31,6 @@ def cost(cast: Walk, tag: str, new: int, fault: int) -> None:
         model=cast.shed[tag].model,
         new_cost=Decimal(new),
         fault_cost=Decimal(fault),
-        currency="EUR",
     )
 
 

@@ -12,12 +12,13 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from rentals.review.models import ModelCost
+from rentals.stations.models import Station
 from tests.rentals.browser import Form, protected, signed_in
 from tests.rentals.review.past import broke, sailed, used
 from tests.rentals.walk import DAY, Walk
 
 PAGES = ("review", "month-report", "review-lists", "life", "model-life")
-COSTS = {"new_cost": "420,50", "fault_cost": "60", "currency": "eur"}
+COSTS = {"new_cost": "420,50", "fault_cost": "60"}
 
 
 def url(cast: Walk, name: str, *more: object) -> str:
@@ -181,7 +182,6 @@ class TestCosts:
             ("fault_cost", "-5"),
             ("fault_cost", "1.005"),
             ("fault_cost", ""),
-            ("currency", "E1"),
         ],
     )
     def test_what_cannot_be_is_said_beside_its_field_and_stays_typed(
@@ -194,15 +194,9 @@ class TestCosts:
         assert Form(response).value(field) == typed
         assert not ModelCost.objects.exists()
 
-    def test_all_costs_of_a_station_are_in_one_currency(self, cast: Walk) -> None:
-        ModelCost.objects.create(
-            station=cast.tarrow,
-            model=cast.shed["S2"].model,
-            new_cost=Decimal(1),
-            fault_cost=Decimal(1),
-            currency="SEK",
-        )
+    def test_they_are_in_the_currency_of_the_station(self, cast: Walk) -> None:
+        Station.objects.filter(pk=cast.tarrow.pk).update(currency="SEK")
 
-        response = signed_in(cast.manager).post(url(cast, "model-life"), COSTS)
+        signed_in(cast.manager).post(url(cast, "model-life"), COSTS)
 
-        assert Form(response).said("currency") == "The other costs here are in SEK. Enter them all in one."
+        assert ModelCost.objects.get().currency == "SEK"
