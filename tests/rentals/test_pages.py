@@ -16,6 +16,7 @@ from rentals.errands.models import ErrandKind
 from rentals.lib import clock
 from rentals.weather.models import Source
 from tests.rentals.browser import protected, signed_in
+from tests.rentals.busy import fill
 from tests.rentals.errands.under_way import wanted
 from tests.rentals.lessons.school import School
 from tests.rentals.takings.shop import PriceList, Shop
@@ -406,6 +407,16 @@ class TestTwiceAsMany:
         before = len(asked(client, url))
 
         self.grow(cast, "second")
+
+        assert len(asked(client, url)) == before
+
+    @pytest.mark.parametrize("name", ["today", "afloat", "rig-up"])
+    def test_a_day_of_ten_times_as_many_outings_asks_no_more(self, cast: Walk, name: str) -> None:
+        client, url = signed_in(cast.desk), reverse(name, args=[cast.tarrow.slug])
+        fill(cast, 6, "Few")
+        before = len(asked(client, url))
+
+        fill(cast, 54, "Many")
 
         assert len(asked(client, url)) == before
 
