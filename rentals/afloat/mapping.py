@@ -5,6 +5,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import lru_cache
 
 from rentals.afloat.models import BeachLog, Sighting
 from rentals.bookings.models import Booking, KitPart, Outing
@@ -177,9 +178,11 @@ def shore_of(station: Station, beach: Beach, ahead: Sequence[wind.Hour]) -> wind
 
 def sun_of(station: Station, moment: datetime) -> sun.SunTimes:
     """Return the sun's times over a station on the local day of a moment."""
-    return sun.sun_times(
-        station.local(moment).date(), station.latitude_deg, station.longitude_deg, station.zone
-    )
+    return _sun_times(station.local(moment).date(), station.latitude_deg, station.longitude_deg, station.zone)
+
+
+# Everybody afloat is under the same sun: a busy day asks for it once.
+_sun_times = lru_cache(maxsize=64)(sun.sun_times)
 
 
 def age_years(rider: Rider, day: date) -> float:
