@@ -86,8 +86,11 @@ NOT_PAGES = frozenset([*FILES, *BUTTONS, *FOR_MONITORS, *PARTS])
 """Addresses that are no page of their own."""
 
 BEACH = frozenset(
-    {"afloat", "beach", "launch-check", "return-check", "rig-up", "card", "outing", "rider-out", "distress"}
-)
+    {
+        "afloat", "beach", "launch-check", "return-check", "rig-up", "card", "outing", "rider-out", "distress",
+        "checks-ready", "sign",
+    }
+)  # fmt: skip
 """Pages used with wet hands and sun on the screen."""
 
 

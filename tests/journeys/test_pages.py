@@ -36,6 +36,7 @@ def found(house: House, people: People) -> dict[str, list[str]]:
     crawl.found["front-book"] = ["/visit/tarrow-lagoon/book/"]
     crawl.found["sign"] = [_handed(people)]
     crawl.found["sign-in"] = ["/sign-in/"]
+    crawl.found["checks-ready"] = ["/checks-ready/"]
     crawl.found["set-up"] = ["/set-up/"]
     return crawl.found
 

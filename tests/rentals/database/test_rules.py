@@ -469,6 +469,38 @@ class TestHoldBackIsKept:
             HoldBack.objects.filter(pk=held.pk).delete()
 
 
+class TestLaunchCheckTickedBefore:
+    rule = "launch_check_ticked_before"
+
+    def test_one_ticked_after_it_came_is_refused(self, rows: Rows) -> None:
+        check = rows.one_of(LaunchCheck)
+
+        with refused_by(self.rule):
+            inserted(copied(check, ticked_at=check.at + SECOND))
+
+    def test_one_ticked_before_it_came_is_taken(self, rows: Rows) -> None:
+        check = rows.one_of(LaunchCheck)
+        inserted(copied(check, ticked_at=check.at - HOUR))
+
+        assert LaunchCheck.objects.count() == 2
+
+
+class TestReturnCheckTickedBefore:
+    rule = "return_check_ticked_before"
+
+    def test_one_ticked_after_it_came_is_refused(self, rows: Rows) -> None:
+        check = rows.one_of(ReturnCheck)
+
+        with refused_by(self.rule):
+            inserted(copied(check, ticked_at=check.at + SECOND))
+
+    def test_one_ticked_before_it_came_is_taken(self, rows: Rows) -> None:
+        check = rows.one_of(ReturnCheck)
+        inserted(copied(check, ticked_at=check.at - HOUR))
+
+        assert ReturnCheck.objects.count() == 2
+
+
 class TestWearIsWeighed:
     rule = "wear_is_weighed"
 
