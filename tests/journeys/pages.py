@@ -87,8 +87,8 @@ NOT_PAGES = frozenset([*FILES, *BUTTONS, *FOR_MONITORS, *PARTS])
 
 BEACH = frozenset(
     {
-        "afloat", "beach", "launch-check", "return-check", "rig-up", "card", "outing", "rider-out", "distress",
-        "checks-ready", "sign",
+        "afloat", "beach", "launch-check", "return-check", "rig-up", "card", "outing", "rider-out",
+        "distress", "checks-ready", "sign",
     }
 )  # fmt: skip
 """Pages used with wet hands and sun on the screen."""
