@@ -6,7 +6,7 @@ from rentals.lib.rules import refuse
 
 
 class Migration(migrations.Migration):
-    dependencies = [("bench", "0003_ticked_on_a_device")]
+    dependencies = [("bench", "0005_currency_rules")]
 
     operations = [
         refuse(
