@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from rentals.bookings import services as bookings
-from rentals.bookings.models import Booking, Outing
+from rentals.bookings.models import LONGEST_OUTING, Booking, Outing
 from rentals.bookings.states import DROPPED, OutingState
 from rentals.dayplan.queries import Wish
 from rentals.home import queries
@@ -180,7 +180,11 @@ def remind(*, actor: Actor, now: datetime) -> int:
 def thank(*, actor: Actor, now: datetime) -> int:
     """Write to parties all of whom are back, once each."""
     actor.require_system(System.TELL)
-    over = Guest.objects.filter(ends_at__gt=now - THANK_WITHIN, ends_at__lte=now).exclude(
+    # A course is over long after its first lesson, which is all that the guest's own times tell.
+    back = Outing.objects.filter(
+        starts_at__gt=now - THANK_WITHIN - LONGEST_OUTING, closed_at__gt=now - THANK_WITHIN
+    )
+    over = Guest.objects.filter(ends_at__lte=now, booking__in=back.values("booking")).exclude(
         booking__in=_written(telling.Kind.THANKS, now)
     )
     done = [

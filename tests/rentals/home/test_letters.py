@@ -185,6 +185,13 @@ class TestReminderAndThanks:
         assert [services.thank(actor=TELL, now=at) for at in (soon, later, later)] == [0, 1, 0]
         assert house.kinds(guest) == ["thanks"]
 
+    def test_who_began_a_course_days_ago_is_thanked_when_it_is_over(self, house: House) -> None:
+        guest = house.joined(house.cast.returned())
+        first = guest.starts_at - 6 * DAY
+        Guest.objects.filter(pk=guest.pk).update(starts_at=first, ends_at=first + 2 * HOUR)
+
+        assert [services.thank(actor=TELL, now=house.cast.at(15)) for _look in range(2)] == [1, 0]
+
 
 def test_a_letter_reads_like_one(house: House) -> None:
     """No markup, no empty subject, no entity of HTML in a plain text."""
