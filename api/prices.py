@@ -12,7 +12,7 @@ from api.shapes import Choice, Day, Id, In, Moment, Note, Out, Text
 from api.takings import CODE, AmountText, MoneyField
 from rentals.lib import clock
 from rentals.takings import queries, services
-from rentals.takings.models import LONGEST_WAIT_DAYS, Good, Unit
+from rentals.takings.models import LONGEST_WAIT_DAYS, MOST_FREE_HOURS, Good, Unit
 
 NAME, SEASON, TAX = 60, 40, 40
 
@@ -166,6 +166,44 @@ class TermsIn(In):
     deposit_pct = serializers.IntegerField(default=0)
     excess = AmountText(required=False, help_text="The usual damage excess.")
     credit_days = serializers.IntegerField(default=365, max_value=LONGEST_WAIT_DAYS)
+
+
+class CancelRuleShape(Out):
+    """What calling off costs what was booked since it was set, until the next one."""
+
+    free_hours = serializers.IntegerField(help_text="Free until so many hours before the start.")
+    share_pct = serializers.IntegerField(help_text="Share of the price after that.")
+    missed_pct = serializers.IntegerField(help_text="Share of the price for a rider who did not come.")
+    set_at = Moment()
+
+
+class CancelRuleIn(In):
+    """What calling off costs from now on."""
+
+    free_hours = serializers.IntegerField(min_value=0, max_value=MOST_FREE_HOURS)
+    share_pct = serializers.IntegerField(min_value=0, max_value=100)
+    missed_pct = serializers.IntegerField(min_value=0, max_value=100)
+
+
+class CancelRules(Endpoint):
+    """Rules for calling off."""
+
+    @operation("list_cancel_rules", CancelRuleShape, many=True)
+    def get(self, request: Asked, station: str) -> Response:
+        """Return the rules for calling off that the station has had, the newest first."""
+        return Response(CancelRuleShape(queries.rules_of(self.station(station)), many=True).data)
+
+    @operation("set_cancel_rule", CancelRuleShape, status=HTTPStatus.CREATED, body=CancelRuleIn, once=True)
+    def post(self, request: Asked, station: str) -> Response:
+        """Set what calling off costs from now on; what was booked before keeps its rule."""
+        rule = services.set_cancel_rule(
+            actor=request.actor,
+            station_id=self.station(station).pk,
+            **self.body(CancelRuleIn),
+            once=self.once(),
+            now=clock.now(),
+        )
+        return self.say(CancelRuleShape, rule, HTTPStatus.CREATED)
 
 
 class Prices(Endpoint):

@@ -261,6 +261,8 @@ TERMS = {"currency": "EUR", "seller_name": "Tarrow"}
 GOODS = {"goods": [{"good": "harness", "unit": "piece", "count": 2}]}
 DAMAGE = {"text": "Fin", "amount": "30", "good": "harness", "why": "Ran aground"}
 A_CREDIT = {"amount": "5", "why": "Comes again"}
+A_RULE = {"free_hours": 24, "share_pct": 50, "missed_pct": 100}
+A_BOARD = {"good": "store", "unit": "week", "first_day": "2027-07-14", "what": "Board"}
 A_CLOSE = {"day": "2027-07-14", "cash": "0", "left": "0"}
 
 
@@ -321,6 +323,13 @@ def _a_pass(cast: Cast) -> dict[str, Any]:
 def _a_priced_outing(cast: Cast) -> str:
     assert PriceList(cast)
     return f"/outings/{cast.booked()[0].pk}/cancel/"
+
+
+def _a_stored_board(cast: Cast) -> str:
+    party = int(_a_party(cast).split("/")[2])
+    facts: dict[str, Any] = {**A_BOARD, "count": 1, "first_day": date(2027, 7, 14)}
+    stored = takings.store_kit(actor=cast.boss, party_id=party, **facts, now=cast.now)
+    return f"/stored/{stored.pk}/fetch/"
 
 
 def _no_wind(cast: Cast) -> str:
@@ -447,6 +456,11 @@ ROWS = (
     Row("charge-take-back", "post", _a_charge, _json({"why": "Was worn"}), MANAGER_MAKES),
     Row("rider-passes", "get", lambda cast: f"/riders/{cast.wren.pk}/passes/", None, LOOK),
     Row("passes", "post", lambda cast: f"{_a_party(cast)}passes/", _a_pass, OFFICE_MAKES),
+    Row("cancel-rules", "get", at_tarrow("cancel-rules/"), None, LOOK),
+    Row("cancel-rules", "post", at_tarrow("cancel-rules/"), _json(A_RULE), MANAGER_MAKES),
+    Row("stored", "get", at_tarrow("stored/"), None, LOOK),
+    Row("store-kit", "post", lambda cast: f"{_a_party(cast)}stored/", _json(A_BOARD), OFFICE_MAKES),
+    Row("fetch-kit", "post", _a_stored_board, None, ALL_DO),
     Row("credits", "get", lambda cast: f"{_priced(cast)}credits/", None, LOOK),
     Row("credit", "get", _a_voucher, None, LOOK),
     Row("party-credits", "post", lambda cast: f"{_paid_ahead(cast)}credits/", _json(A_CREDIT), OFFICE_MAKES),

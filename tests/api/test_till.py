@@ -228,3 +228,25 @@ def test_the_account_is_found_by_the_booking(shop: Shop, boss: Api, party: str) 
 
     assert said == boss.get(f"{party}/account/").said
     assert said["balance"]["amount"] == "50.00"
+
+
+def test_own_kit_is_stored_charged_and_fetched_once(boss: Api, party: str) -> None:
+    body = {"good": "store", "unit": "week", "count": 2, "first_day": "2027-07-14", "what": "Board, rack 4"}
+    stored = boss.post(f"{party}/stored/", body).said
+
+    assert (stored["last_day"], stored["fetched_at"]) == ("2027-07-27", None)
+    assert boss.get(f"{STATION}/stored/").said == [stored]
+    assert amounts(boss.get(f"{party}/account/"), "balance") == ("50.00",)
+    assert boss.post(f"/stored/{stored['id']}/fetch/").said["fetched_at"] is not None
+    assert boss.post(f"/stored/{stored['id']}/fetch/").status == 409
+    assert boss.get(f"{STATION}/stored/").said == []
+
+
+def test_the_rule_for_calling_off_is_set_and_the_old_one_stays(boss: Api) -> None:
+    for share in (50, 80):
+        rule = {"free_hours": 24, "share_pct": share, "missed_pct": 100}
+        assert boss.post(f"{STATION}/cancel-rules/", rule).status == 201
+
+    assert [row["share_pct"] for row in boss.get(f"{STATION}/cancel-rules/").said] == [80, 50]
+    off = {"free_hours": 24, "share_pct": 101, "missed_pct": 100}
+    assert list(boss.post(f"{STATION}/cancel-rules/", off).blamed) == ["/share_pct"]
