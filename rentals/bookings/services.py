@@ -468,10 +468,12 @@ def keep(outing: Outing) -> Outing:
         .exclude(pk=outing.pk)
         .first()
     )
-    sentence = f"{outing.rider} has another outing at that time. Choose another time or rider."
+    said = _("%(rider)s has another outing at that time. Choose another time or rider.")
+    sentence = said % {"rider": outing.rider}
     if twin is not None:
         span = f"{outing.station.local(twin.starts_at):%H:%M}–{outing.station.local(twin.ends_at):%H:%M}"
-        sentence = f"{outing.rider} is booked {span} already. Choose another time or rider."
+        said = _("%(rider)s is booked %(span)s already. Choose another time or rider.")
+        sentence = said % {"rider": outing.rider, "span": span}
     if twin is not None:
         raise RiderAlreadyOut(sentence)
     try:
