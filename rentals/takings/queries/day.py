@@ -26,6 +26,8 @@ COLUMNS: Final = (
     *("party", "charge", "receipt", "voucher"),
 )
 LONGEST_EXPORT_DAYS: Final = 400
+AT_ONCE: Final = 1000
+"""Entries that are read at once."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,7 +149,7 @@ def receipt_for(actor: Actor, station: Station, year: int, number: int) -> Recei
 def entries_as_csv(
     station: Station, first: date, last: date, tell: Callable[[int], None] = lambda _done: None
 ) -> str:
-    """Return the ledger of some days as CSV, both days included: one query.
+    """Return the ledger of some days as CSV, both days included: a query per so many rows.
 
     Args:
         station: whose ledger.
@@ -155,12 +157,17 @@ def entries_as_csv(
         tell: called with how many entries are written.
     """
     entries = LedgerEntry.objects.filter(station=station, day__gte=first, day__lte=last).order_by("id")
-    known = entries.select_related("payment__receipt", "voucher", "station").iterator(chunk_size=1000)
+    known = entries.select_related("payment__receipt", "voucher", "station")
 
     def written() -> Iterator[Sequence[object]]:
-        for number, entry in enumerate(known, start=1):
-            yield _row(entry)
-            tell(number)
+        # A page at a time: whoever is told may write, which SQLite refuses while rows are being read.
+        done, last_id = 0, 0
+        while page := list(known.filter(pk__gt=last_id)[:AT_ONCE]):
+            yield from map(_row, page)
+            done, last_id = done + len(page), page[-1].pk
+            tell(done)
+            if len(page) < AT_ONCE:
+                return
 
     return csv_text(COLUMNS, written())
 

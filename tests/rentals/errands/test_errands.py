@@ -14,9 +14,12 @@ from rentals.fleet.models import Item
 from rentals.fleet.tasks import take_shed
 from rentals.lib import clock
 from rentals.people.models import Posting
+from rentals.takings.queries import day as day_tables
+from rentals.takings.services import charge_due
 from rentals.takings.tasks import give_entries
 from tests.rentals.browser import signed_in
 from tests.rentals.errands.under_way import WORKER, underway, wanted
+from tests.rentals.takings.shop import PriceList
 from tests.rentals.walk import Walk
 
 SHEET = {"text": "tag,kind,model,size\nH7,harness,Waist M,M\n"}
@@ -156,6 +159,21 @@ class TestLedger:
         assert link is not None
         file = client.get(str(link["href"]))
         assert file.content.startswith(b"number,day,at,")
+
+    def test_it_is_read_in_pages_none_of_which_is_lost(
+        self, cast: Walk, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        prices = PriceList(cast)
+        (outing,) = cast.booked()
+        charge_due(actor=cast.ida, party_id=outing.booking.party_id, now=cast.now)
+        day = cast.now.date()
+        whole = day_tables.entries_as_csv(cast.tarrow, day, day)
+        monkeypatch.setattr(day_tables, "AT_ONCE", 1)
+        told: list[int] = []
+
+        assert prices
+        assert day_tables.entries_as_csv(cast.tarrow, day, day, told.append) == whole
+        assert told == list(range(1, whole.count("\n")))
 
     def test_a_newer_one_takes_the_place_of_the_last(self, cast: Walk) -> None:
         client, url = signed_in(cast.manager), reverse("takings-csv", args=[cast.tarrow.slug])
