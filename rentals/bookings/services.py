@@ -340,13 +340,16 @@ def _refuse_what_is_promised_before(outing: Outing, parts: Sequence[KitPart], no
 def visible_outing(actor: Actor, outing_id: int) -> Outing:
     """Return an outing the actor may see, locked for a write where the database can.
 
+    Its key is not locked: whoever holds the till may still write rows that point at the outing, while its
+    holder waits for the till.
+
     Raises:
         NotVisible: there is none for this actor.
     """
     outing = (
         Outing.objects.visible_to(actor)
         .select_related("station", "rider", "booking__party")
-        .select_for_update(of=("self",))
+        .select_for_update(of=("self",), no_key=True)
         .filter(pk=outing_id)
         .first()
     )

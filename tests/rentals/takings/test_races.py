@@ -6,9 +6,11 @@ from uuid import uuid4
 
 import pytest
 
+from rentals.bookings.models import Outing
 from rentals.lib.problems import Refused
 from rentals.takings import services
 from rentals.takings.models import Charge, DayClose, LedgerEntry, Payment, Receipt
+from rentals.takings.queries import party_account
 from rentals.takings.services import voucher_left
 from tests.rentals.takings.shop import Shop, eur
 from tests.rentals.test_races import at_once, told_apart, without_deadlock
@@ -100,3 +102,26 @@ def test_a_day_is_closed_once_while_others_take_money(shop: Shop) -> None:
     before = LedgerEntry.objects.filter(day=close_row.day, debit="cash", credit="party")
     assert sum(entry.amount_minor for entry in before) == close_row.expected_minor
     assert numbers() == list(range(1, 9))
+
+
+def test_an_outing_called_off_while_others_charge_it_leaves_the_fee_alone(shop: Shop) -> None:
+    """Half of 50.00, an hour before the start: whoever is first, nothing else stays on the account."""
+    services.set_cancel_rule(
+        station_id=shop.cast.tarrow.pk, free_hours=2, share_pct=50, missed_pct=100, **shop.who()
+    )
+    outing = shop.cast.booked(shop.cast.rider("Rill"))[0]
+    party = outing.booking.party
+
+    def call_off() -> object:
+        return services.cancel_outing(outing_id=outing.pk, missed=False, reason="Ill", **shop.who())
+
+    def charge() -> object:
+        return services.charge_due(party_id=party.pk, **shop.who())
+
+    with without_deadlock():
+        answers = at_once(*[call_off, charge] * 4)
+
+    assert sum(isinstance(answer, Outing) for answer in answers) == 1
+    account = party_account(party, shop.cast.tarrow, now=shop.cast.now)
+    assert account.balance == eur("25")
+    assert [charge.purpose for charge in account.charges].count("cancel") == 1
