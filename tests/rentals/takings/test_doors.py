@@ -11,11 +11,13 @@ from typing import Any
 import pytest
 
 from rentals.audit.models import Entry
+from rentals.errands.models import ErrandKind
 from rentals.lib.access import NOBODY, Actor, System, service
 from rentals.lib.problems import NotAllowed, NotVisible
 from rentals.takings import services
 from rentals.takings.models import Charge
 from rentals.takings.queries import Wanted
+from tests.rentals.errands.under_way import WORKER, underway
 from tests.rentals.takings.shop import GOODS, Shop
 from tests.rentals.test_doors import ROLES
 
@@ -171,6 +173,22 @@ def put_cash(shop: Shop, _made: object, **who: Any) -> object:
 DOORS |= _more_doors()
 
 
+BY_ITSELF = {"keep_entries"}
+"""What only the service itself does."""
+
+
+def test_nobody_but_the_service_itself_keeps_a_long_table(shop: Shop) -> None:
+    taken = underway(shop.cast, ErrandKind.GIVE_ENTRIES)
+    call = partial(services.keep_entries, taken=taken, table="", entries=0, now=shop.cast.now)
+
+    cast = shop.cast
+    others: list[Actor] = [cast.ida, cast.jory, cast.boss, NOBODY, service(System.SEND)]
+    for actor in others:
+        with pytest.raises(NotAllowed, match="Only the service itself"):
+            call(actor=actor)
+    call(actor=WORKER)
+
+
 def test_every_service_that_writes_has_a_door_here() -> None:
     writing = {
         node.name
@@ -180,7 +198,7 @@ def test_every_service_that_writes_has_a_door_here() -> None:
         if "write" in {ast.unparse(each) for each in node.decorator_list}
     }
 
-    assert writing == DOORS.keys()
+    assert writing == DOORS.keys() | BY_ITSELF
 
 
 @pytest.mark.parametrize("role", ROLES)
