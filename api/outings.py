@@ -118,7 +118,7 @@ class OneOuting(Endpoint):
 class Cancel(Endpoint):
     """Calling one off."""
 
-    @operation("quote_cancelling", CancelQuoteShape, query=CancelQuery)
+    @operation("quote_cancelling", CancelQuoteShape, query=CancelQuery, needs_setup=True)
     def get(self, request: Asked, outing_id: int) -> Response:
         """Say what calling an outing off would cost now, and why; nothing is done."""
         missed, outing = self.query(CancelQuery)["missed"], seen(self, outing_id)

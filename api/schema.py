@@ -42,6 +42,7 @@ class Operation:
     query: type[In] | None
     once: bool
     by_role: bool
+    needs_setup: bool
 
 
 def operation(
@@ -54,6 +55,7 @@ def operation(
     query: type[In] | None = None,
     once: bool = False,
     by_role: bool = False,
+    needs_setup: bool = False,
 ) -> Callable[[Handler], Handler]:
     """Say of an endpoint's method what it takes and answers; its docstring says what it does.
 
@@ -66,6 +68,7 @@ def operation(
         query: shape of the query.
         once: whether it takes an Idempotency-Key.
         by_role: whether a read is kept to some roles; what writes always is.
+        needs_setup: whether a read is refused while the station lacks what it reads, such as prices.
     """
     told = Operation(
         name=name,
@@ -76,6 +79,7 @@ def operation(
         query=query,
         once=once,
         by_role=by_role,
+        needs_setup=needs_setup,
     )
 
     def decorate(handler: Handler) -> Handler:
@@ -153,6 +157,8 @@ class Schema(AutoSchema):
             }
         if writes and "{" in self.path:
             found |= {HTTPStatus.FORBIDDEN, HTTPStatus.CONFLICT, HTTPStatus.UNPROCESSABLE_ENTITY}
+        if told.needs_setup:
+            found |= {HTTPStatus.UNPROCESSABLE_ENTITY}
         if told.by_role:
             found |= {HTTPStatus.FORBIDDEN}
         if (writes and public) or getattr(self.view, "counted", False):

@@ -114,7 +114,7 @@ class EntryQuery(PageQuery):
 class TillDay(Endpoint):
     """A day's takings."""
 
-    @operation("get_takings", DayShape, query=TillQuery)
+    @operation("get_takings", DayShape, query=TillQuery, needs_setup=True)
     def get(self, request: Asked, station: str) -> Response:
         """Return what came in on a day, what was charged, who owes, and the close."""
         at = self.station(station)

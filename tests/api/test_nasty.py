@@ -12,6 +12,7 @@ from rentals.home.services import FrontFacts, open_front
 from tests.api.client import ROOT, Answer, Api
 from tests.api.test_roles import ROWS, Row
 from tests.cast import Cast
+from tests.rentals.takings.shop import PriceList
 
 NASTY: list[Any] = [
     None,
@@ -94,6 +95,7 @@ def test_a_query_with_anything_in_a_parameter_is_answered(
 ) -> None:
     manager = api.of(cast.manager)
     address = place.removeprefix(ROOT).replace("{station}", cast.tarrow.slug)
+    PriceList(cast)
     if address.startswith("/from-home/"):
         open_the_page(cast)
     if "{outing_id}" in address:

@@ -83,9 +83,8 @@ BOOKINGS = [
     Wrong({"riders-0-born_on": "29/02/85"}, "riders-0-born_on", "valid date"),
     Wrong({"riders-0-consent": "on"}, "riders-0-guardian_name", "who consented"),
     Wrong({**NOBODY_NEW, "riders-0-known": "Somebody"}, "riders-0-known", "from the list"),
-    Wrong(
-        {**NOBODY_NEW, "riders-0-known": "Somebody #999999999999999999999"}, "riders-0-known", "known here"
-    ),
+    Wrong({**NOBODY_NEW, "riders-0-known": f"Somebody #{'9' * 18}"}, "riders-0-known", "known here"),
+    Wrong({**NOBODY_NEW, "riders-0-known": f"Somebody #{'9' * 21}"}, "riders-0-known", "from the list"),
 ]
 
 

@@ -12,6 +12,7 @@ TABLE = {
     Act.LOOK: (True, True, True),
     Act.BOOK: (True, False, True),
     Act.CANCEL: (True, False, True),
+    Act.WAIVE_FEE: (False, False, True),
     Act.SET_PRICES: (False, False, True),
     Act.CHARGE: (True, False, True),
     Act.TAKE_PAYMENT: (True, False, True),
