@@ -7,6 +7,7 @@ from django.db.models import F, Q
 
 from rentals.dayplan.states import SOLVED, STUDY_UNDER_WAY, UNDER_WAY, PlanState, StudyState
 from rentals.fleet.models import Item
+from rentals.fleet.states import ItemState
 from rentals.lib.access import Actor
 from rentals.people.models import User
 from rentals.stations.models import Station
@@ -142,6 +143,22 @@ class RigTask(models.Model):
 
     def __str__(self) -> str:
         return f"rig {self.place} of plan {self.plan_id}"
+
+    @property
+    def items(self) -> tuple[Item, ...]:
+        """Its parts in the order of `RIG_PARTS`."""
+        return (self.sail, self.mast, self.boom, self.extension, self.base)
+
+    @property
+    def waits_for(self) -> tuple[Item, ...]:
+        """Parts that cannot be rigged now: with a rider, held back or on the bench."""
+        at_hand = (ItemState.READY, ItemState.RIGGED)
+        return tuple(item for item in self.items if item.state not in at_hand)
+
+    @property
+    def is_out(self) -> tuple[Item, ...]:
+        """Parts that a rider has: the rig was built."""
+        return tuple(item for item in self.items if item.state == ItemState.ISSUED)
 
 
 class Crew(models.Model):

@@ -48,17 +48,13 @@ def tick_rig(*, actor: Actor, task_id: int, ticked: bool, now: datetime) -> RigT
     return task
 
 
-def _items(task: RigTask) -> list[Item]:
-    return [task.sail, task.mast, task.boom, task.extension, task.base]
-
-
 @inside_write
 def _stand(actor: Actor, task: RigTask, now: datetime) -> None:
     """Note that the rig stands built."""
-    out = [item.tag for item in _items(task) if item.state not in (ItemState.READY, ItemState.RIGGED)]
-    if out:
-        raise UnableToTick(f"{', '.join(out)} cannot be rigged now: with a rider, held back or on the bench.")
-    parts = dict(zip(RIG_PARTS, (item.pk for item in _items(task)), strict=True))
+    if task.waits_for:
+        tags = ", ".join(item.tag for item in task.waits_for)
+        raise UnableToTick(f"{tags} cannot be rigged now: with a rider, held back or on the bench.")
+    parts = dict(zip(RIG_PARTS, (item.pk for item in task.items), strict=True))
     fleet.build_rig(actor=actor, act=Act.RIG_UP, station_id=task.plan.station_id, parts=parts, now=now)
     loose = list(Item.objects.filter(pk__in=parts.values(), state=ItemState.READY))
     if loose:
@@ -70,7 +66,7 @@ def _stand(actor: Actor, task: RigTask, now: datetime) -> None:
 @inside_write
 def _take_down(actor: Actor, task: RigTask, now: datetime) -> None:
     """Note that the rig does not stand after all."""
-    out = [item.tag for item in _items(task) if item.state == ItemState.ISSUED]
-    if out:
-        raise UnableToTick(f"{', '.join(out)} is with a rider: the rig was built.")
+    if task.is_out:
+        tags = ", ".join(item.tag for item in task.is_out)
+        raise UnableToTick(f"{tags} is with a rider: the rig was built.")
     fleet.derig(actor=actor, act=Act.RIG_UP, item_ids=[task.sail_id], now=now)

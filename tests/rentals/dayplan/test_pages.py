@@ -226,6 +226,16 @@ class TestTheList:
         assert "behind" in said
         assert "rigs late." not in said
 
+    def test_a_rig_whose_parts_are_not_at_hand_cannot_be_ticked(self, day: Day) -> None:
+        day.two()
+        task = rigs(day.accepted())[0]
+        day.cast.faulty(task.sail.tag)
+
+        page = of(day.cast.desk).get(PAGE).content.decode()
+
+        assert f"Not at hand: {task.sail.tag}" in page
+        assert f"{task.sail.tag} is built" not in page
+
     def test_a_tick_that_cannot_be_is_said_on_the_page(self, day: Day) -> None:
         day.two()
         task = rigs(day.accepted())[0]
