@@ -12,7 +12,16 @@ from rentals.dayplan.queries.promise import (
     open_starts,
     promise,
 )
-from rentals.dayplan.queries.rig_up import RigUp, TaskRow, laid_out, plan_for, rig_up, tasks, visible_plan
+from rentals.dayplan.queries.rig_up import (
+    RigUp,
+    TaskRow,
+    laid_out,
+    plan_for,
+    rig_up,
+    task,
+    tasks_of,
+    visible_plan,
+)
 from rentals.dayplan.queries.studies import Bought, Shelf, bought, inputs_of, planned_days, shelf
 
 __all__ = [
@@ -39,6 +48,7 @@ __all__ = [
     "promise",
     "rig_up",
     "shelf",
-    "tasks",
+    "task",
+    "tasks_of",
     "visible_plan",
 ]

@@ -60,7 +60,7 @@ class RigUp:
 
 
 def rig_up(station: Station, day: date, *, number: int | None = None, now: datetime) -> RigUp:
-    """Return the rig-up page of a station's day: four queries, however many riders and rigs."""
+    """Return the rig-up page of a station's day: five queries, however many riders and rigs."""
     plans = tuple(
         Plan.objects.of_day(station, day).defer("inputs", "result", "basis").select_related("made_by")
     )
@@ -114,10 +114,29 @@ def laid_out(plan: Plan) -> Shown | None:
     return shown(plan, _outings_of(plan.station, plan.day)) if plan.result is not None else None
 
 
-def tasks() -> QuerySet[RigTask]:
-    """Return rigs of the crews' lists with their parts, in order."""
-    parts = (f"{part.value}__model" for part in RIG_PARTS)
-    return RigTask.objects.order_by("plan", "place").select_related("ticked_by", *parts)
+def tasks_of(plan: Plan) -> list[RigTask]:
+    """Return the rigs of a plan's list with their parts, in order: two queries."""
+    return _with_parts(RigTask.objects.filter(plan=plan).order_by("place"))
+
+
+def task(task_id: int) -> RigTask:
+    """Return a rig of a list with its parts and its station: two queries."""
+    (found,) = _with_parts(RigTask.objects.filter(pk=task_id).select_related("plan__station"))
+    return found
+
+
+def _with_parts(rows: QuerySet[RigTask]) -> list[RigTask]:
+    """Read the parts by themselves: joined, they would be ten tables more, in which a database that has
+    no statistics yet gets lost.
+    """
+    found = list(rows.select_related("ticked_by"))
+    named = [f"{part.value}_id" for part in RIG_PARTS]
+    keys = {getattr(row, name) for row in found for name in named}
+    items = Item.objects.select_related("model").in_bulk(keys)
+    for row in found:
+        for part, name in zip(RIG_PARTS, named, strict=True):
+            setattr(row, part.value, items[getattr(row, name)])
+    return found
 
 
 def _outings_of(station: Station, day: date) -> dict[int, Outing]:
@@ -144,7 +163,7 @@ def _tasks(plan: Plan, laid: Shown, now: datetime) -> tuple[TaskRow, ...]:
             late=task.ticked_at is None and task.needed_at <= now,
             behind=task.ticked_at is None and task.due_at <= now < task.needed_at,
         )
-        for task in tasks().filter(plan=plan)
+        for task in tasks_of(plan)
     )
 
 
