@@ -457,8 +457,11 @@ def _spans(draft: Draft, columns: dict[tuple[int, int], int]) -> dict[int, list[
     return out
 
 
-def crowded(crowd: Crowd) -> Iterator[tuple[int, list[int], int]]:
-    """Per peak: the minute, the columns of riders who may be under way, and how many units are taken."""
+def crowded(crowd: Crowd, during: tuple[int, int] | None = None) -> Iterator[tuple[int, list[int], int]]:
+    """Per peak: the minute, the columns of riders who may be under way, and how many units are taken.
+
+    `during` leaves out the peaks outside [start, end).
+    """
     segment = crowd.segment
     held = [(hold.start_min, hold.end_min, -1) for hold in crowd.held]
     starts, ends, columns = np.array([*crowd.spans, *held], dtype=np.int64).reshape(-1, 3).T
@@ -466,6 +469,8 @@ def crowded(crowd: Crowd) -> Iterator[tuple[int, list[int], int]]:
     starts = np.maximum(starts[inside], segment.start_min)
     ends, columns = np.minimum(ends[inside], segment.end_min), columns[inside]
     moments, riders = peaks(starts, ends), columns >= 0
+    if during:
+        moments = moments[(moments >= during[0]) & (moments < during[1])]
     under_way = (starts <= moments[:, None]) & (ends > moments[:, None])
     busy = under_way[:, ~riders].sum(axis=1).tolist()
     peak, rider = np.nonzero(under_way[:, riders])

@@ -119,16 +119,15 @@ class Counter:
         mine = len(self._fixed)
         within = replace(crowd, spans=(*crowd.spans, (shape.start_min, shape.end_min, mine)))
         supply = 0.0 if crowd.supply is None else self._fixed[crowd.supply]
-        for moment, riders, busy in crowded(within):
-            if mine not in riders:
-                continue
+        for moment, riders, busy in crowded(within, during=(shape.start_min, shape.end_min)):
             known = self._row.get(crowd.rows.get(moment, -1))
-            others = [self._number[column] for column in riders if column != mine]
-            limit = crowd.units - busy + supply
             if known is not None:
                 yield known
-            elif sum(self.model.high[column] for column in riders if column != mine) + 1 > limit:
-                at = np.array(others, dtype=np.int32)
+                continue
+            others = [column for column in riders if column != mine]
+            limit = crowd.units - busy + supply
+            if self.model.high[others].sum() + 1 > limit:
+                at = np.array([self._number[column] for column in others], dtype=np.int32)
                 self._highs.addRow(-highspy.kHighsInf, limit, len(at), at, np.ones(len(at)))
                 yield self._highs.getNumRow() - 1
 
