@@ -2,10 +2,10 @@
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
-from typing import Final
+from typing import Final, TypeVar
 from uuid import UUID
 
 from django.utils.translation import gettext as _
@@ -26,6 +26,8 @@ from rentals.people.models import Rider
 
 MOST_FROM_HOME: Final = 6
 """Larger parties call the desk. Policy."""
+
+Kept = TypeVar("Kept")
 
 TRIES: Final = 3
 """How often a promise is looked at anew because somebody else booked meanwhile. Policy."""
@@ -90,12 +92,24 @@ def book_from_home(*, actor: Actor, front: Front, asked: Asked, now: datetime) -
     if done is not None:
         return done
     check_asked(front, asked, now)
+    return keep_promised(
+        lambda: queries.see(front.station, asked.wish(), phone=front.phone, now=now),
+        lambda mark: keep_asked(actor=actor, front_id=front.pk, asked=asked, mark=mark, now=now),
+    )
+
+
+def keep_promised(look: Callable[[], queries.Seen], keep: Callable[[str], Kept]) -> Kept:
+    """Look at the day and keep what it promises under its mark; both anew where it moved meanwhile.
+
+    Raises:
+        UnableToPromise: the shed cannot, or somebody else was quicker again and again.
+    """
     for _try in range(TRIES):
-        seen = queries.see(front.station, asked.wish(), phone=front.phone, now=now)
+        seen = look()
         if not seen.holds:
             raise UnableToPromise(seen.text)
         try:
-            return keep_asked(actor=actor, front_id=front.pk, asked=asked, mark=seen.mark, now=now)
+            return keep(seen.mark)
         except DayMoved:
             continue
     raise UnableToPromise(_("Many people are booking for that day right now. Please try once more."))

@@ -10,7 +10,7 @@ from rentals.bookings.states import DROPPED, OutingEvent
 from rentals.home import queries
 from rentals.home.models import Front, Guest
 from rentals.home.services import telling
-from rentals.home.services.booking import TRIES, DayMoved, UnableToPromise, check_time, locked
+from rentals.home.services.booking import DayMoved, check_time, keep_promised, locked
 from rentals.home.states import IN_THE_DAY, MOVES, GuestEvent, GuestState
 from rentals.lib.access import Actor, System
 from rentals.lib.moves import shift
@@ -54,22 +54,17 @@ def move_from_home(
     """
     refuse_late(front, guest, now)
     check_time(front, starts_at, now)
-    for _try in range(TRIES):
-        seen = queries.see_move(front, guest, starts_at, ends_at, now=now)
-        if not seen.holds:
-            raise UnableToPromise(seen.text)
-        try:
-            return keep_move(
-                actor=actor,
-                guest_id=guest.pk,
-                front_id=front.pk,
-                span=(starts_at, ends_at),
-                mark=seen.mark,
-                now=now,
-            )
-        except DayMoved:
-            continue
-    raise UnableToPromise(_("Many people are booking for that day right now. Please try once more."))
+    return keep_promised(
+        lambda: queries.see_move(front, guest, starts_at, ends_at, now=now),
+        lambda mark: keep_move(
+            actor=actor,
+            guest_id=guest.pk,
+            front_id=front.pk,
+            span=(starts_at, ends_at),
+            mark=mark,
+            now=now,
+        ),
+    )
 
 
 @write

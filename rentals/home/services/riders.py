@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 from rentals.bookings.states import OutingState
 from rentals.home import queries
 from rentals.home.models import Front, Guest, Signature
-from rentals.home.services.booking import TRIES, DayMoved, UnableToPromise, locked
+from rentals.home.services.booking import DayMoved, keep_promised, locked
 from rentals.home.services.changing import TooLate, UnableToMoveGuest, found
 from rentals.home.services.signing import version_of
 from rentals.home.states import IN_THE_DAY
@@ -32,23 +32,20 @@ def change_rider_from_home(
         TooLate: the day has begun.
         UnableToMoveGuest: nobody is expected any more, or the kit is chosen already.
     """
-    for _try in range(TRIES):
-        seen = queries.see_changed(front, guest, rider_id, mass_kg=facts.mass_kg, level=facts.level, now=now)
-        if not seen.holds:
-            raise UnableToPromise(seen.text)
-        try:
-            return keep_facts(
-                actor=actor,
-                guest_id=guest.pk,
-                front_id=front.pk,
-                rider_id=rider_id,
-                facts=facts,
-                mark=seen.mark,
-                now=now,
-            )
-        except DayMoved:
-            continue
-    raise UnableToPromise(_("Many people are booking for that day right now. Please try once more."))
+    return keep_promised(
+        lambda: queries.see_changed(
+            front, guest, rider_id, mass_kg=facts.mass_kg, level=facts.level, now=now
+        ),
+        lambda mark: keep_facts(
+            actor=actor,
+            guest_id=guest.pk,
+            front_id=front.pk,
+            rider_id=rider_id,
+            facts=facts,
+            mark=mark,
+            now=now,
+        ),
+    )
 
 
 @write
