@@ -101,13 +101,7 @@ class Ledger:
             good=self.book.goods[line.good],
             purpose=purpose,
             text=f"{line.text}, {outing.rider}"[:120] if purpose == Purpose.TIME else line.text,
-            count=line.count,
-            each_minor=line.each.minor,
-            gross_minor=line.total.minor,
-            tax_pct=line.tax_pct,
-            tax_minor=line.tax.minor,
-            currency=line.total.currency,
-            reasons=line.told(),
+            **line.charged(),
             **self._moment(outing.closed_at or outing.ends_at),
         )
 

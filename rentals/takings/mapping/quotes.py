@@ -49,6 +49,18 @@ class Line:
         """Return its reasons as they are kept."""
         return [asdict(reason) for reason in self.reasons]
 
+    def charged(self) -> dict[str, Any]:
+        """Return the columns of a charge that it fills."""
+        return {
+            "count": self.count,
+            "each_minor": self.each.minor,
+            "gross_minor": self.total.minor,
+            "tax_pct": self.tax_pct,
+            "tax_minor": self.tax.minor,
+            "currency": self.total.currency,
+            "reasons": self.told(),
+        }
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Quote:
