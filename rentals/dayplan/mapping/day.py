@@ -182,13 +182,14 @@ class Shed:
         out = {part.item_id for outing in rows.issued for part in rows.kit[outing].values()}
         found = [item for item in rows.items if item.state != ItemState.ISSUED or item.pk in out]
         couplings = {item.model.coupling for item in found if item.model.kind == Kind.BASE}
+        finless = _finless(found)
         self.by_tag = {
             item.tag: item
             for item in found
             # Without a base that takes it an extension carries no rig.
-            if item.model.kind != Kind.EXTENSION or item.model.coupling in couplings
+            if (item.model.kind != Kind.EXTENSION or item.model.coupling in couplings)
+            and item.pk not in finless
         }
-        self.by_tag = {tag: item for tag, item in self.by_tag.items() if item.pk not in _finless(found)}
         self.models: defaultdict[Kind, dict[str, list[Item]]] = defaultdict(dict)
         for item in self.by_tag.values():
             self.models[Kind(item.model.kind)].setdefault(item.model.name, []).append(item)
