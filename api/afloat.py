@@ -153,7 +153,7 @@ class Afloat(Endpoint):
     def get(self, request: Asked, station: str) -> Response:
         """Return everybody on the water."""
         at, now = self.station(station), clock.now()
-        page: Any = queries.afloat_page(at, now=now)
+        page: Any = queries.afloat_page(at, now=now, parties=True)
         shown = {
             name: getattr(page, name) for name in ("riders", "beach", "recall", "count", "lightning_until")
         }

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from django.db.models import F
 
-from rentals.afloat.mapping import Beach, gate_limits, halved_because, launch_facts
+from rentals.afloat.mapping import Beach, age_years, gate_limits, halved_because, launch_facts
 from rentals.afloat.models import BeachLog, PhaseChange
 from rentals.bookings import queries as bookings
 from rentals.bookings.models import KitPart, Outing
@@ -138,10 +138,16 @@ def lateness(
         raised: by outing, the phase already raised for its due time, as `reached` returns it.
         now: the moment.
     """
-    judged = [
-        Lateness(outing, _phase(outing, beach, hours, raised.get(outing.pk, checks.Phase.ON_TIME), now))
-        for outing in outings
-    ]
+    # Of many afloat most have the same times and are grown up: they stand alike.
+    alike: dict[tuple[datetime, datetime, float, checks.Phase], checks.PhaseResult] = {}
+    judged = []
+    for outing in outings:
+        before = raised.get(outing.pk, checks.Phase.ON_TIME)
+        age = age_years(outing.rider, outing.starts_at.date())
+        key = (outing.starts_at, outing.ends_at, age, before)
+        if key not in alike:
+            alike[key] = _phase(outing, beach, hours, before, now)
+        judged.append(Lateness(outing, alike[key]))
     return tuple(sorted(judged, key=lambda each: (-each.result.phase.rank, each.outing.ends_at)))
 
 

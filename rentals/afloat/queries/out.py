@@ -1,12 +1,12 @@
 """The Afloat page and the watch's bar: who is out, how late, last seen when, and whether the watch looks."""
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import NamedTuple
 
 from django.db import DatabaseError, connection
-from django.db.models import F
+from django.db.models import F, QuerySet
 
 from rentals.afloat.mapping import Beach, position_of
 from rentals.afloat.models import HeadCount, PhaseChange, Recall, Sighting, WatchContact
@@ -30,6 +30,9 @@ STUCK_AFTER = timedelta(minutes=5)
 GAP_SHOWN = timedelta(hours=12)
 COUNT_SHOWN = timedelta(hours=12)
 MOST_LINES = 40
+SEEN_FROM_AFAR = Kind.SAIL, Kind.BOARD
+MOST_AT_HAND = 20
+"""Riders on time whose rows have every button; further ones, due later, have short rows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +82,11 @@ class RiderOut:
         return self.result.phase is not checks.Phase.ON_TIME
 
     @property
+    def asks_for_a_look(self) -> bool:
+        """Whether the rider is late, in trouble, or out in more wind than their level takes."""
+        return self.late or bool(self.too_windy) or self.last_seen.in_trouble
+
+    @property
     def unanswered(self) -> bool:
         """Whether a phase was raised that nobody has taken on."""
         return self.alarm is not None and not self.alarm.taken_by
@@ -105,38 +113,56 @@ class AfloatPage:
         return sum(bool(rider.too_windy) for rider in self.riders)
 
     @property
+    def at_hand(self) -> tuple[RiderOut, ...]:
+        """Riders who ask for a look, and the next due; the latest first."""
+        return tuple(
+            rider for n, rider in enumerate(self.riders) if n < MOST_AT_HAND or rider.asks_for_a_look
+        )
+
+    @property
+    def further(self) -> tuple[RiderOut, ...]:
+        """The others afloat, by the time they are due."""
+        return tuple(rider for rider in self.riders[MOST_AT_HAND:] if not rider.asks_for_a_look)
+
+    @property
     def miscounted(self) -> bool:
         """Whether the last head count did not agree with the log."""
         return self.count is not None and self.count.counted != self.count.logged
 
 
-def afloat_page(station: Station, *, now: datetime) -> AfloatPage:
-    """Return the Afloat page: thirteen queries, however many riders are out."""
-    outings = list(Outing.objects.afloat().filter(station=station).with_faces().order_by("ends_at", "id"))
+def afloat_page(station: Station, *, now: datetime, parties: bool = False) -> AfloatPage:
+    """Return the Afloat page: thirteen queries, however many riders are out.
+
+    Args:
+        station: whose water.
+        now: the moment.
+        parties: whether each outing is to have its booking and party at hand too.
+    """
+    out = Outing.objects.afloat().filter(station=station).order_by("ends_at", "id")
+    outings = list(out.with_faces() if parties else out.select_related("rider"))
     for outing in outings:
         outing.station = station
     beach = beach_now(station, now=now, riders_afloat=len(outings))
     start = min((outing.starts_at for outing in outings), default=now)
     end = max([now + timedelta(minutes=1), *(outing.ends_at for outing in outings)])
     hours = weather.hours_between(station, start, end)
-    alarms = alarms_of(outings)
+    alarms = alarms_of(out)
     raised = {outing_id: checks.Phase(alarm.phase) for outing_id, alarm in alarms.items()}
     judged = lateness(outings, station, beach=beach, hours=hours, raised=raised, now=now)
     seen = last_seen(outings)
-    kit: defaultdict[int, dict[str, KitPart]] = defaultdict(dict)
-    for part in KitPart.objects.filter(outing__in=outings).in_force().with_items():
-        kit[part.outing_id][part.part] = part
+    kit = _seen_from_afar(out)
     policy = stations.policy_of(station)
+    too_windy = {level: _too_windy(level, beach, policy) for level in {each.rider.level for each in outings}}
     riders = tuple(
         RiderOut(
             outing=state.outing,
             result=state.result,
-            sail=_named(kit[state.outing.pk].get(Kind.SAIL)),
-            board=_named(kit[state.outing.pk].get(Kind.BOARD)),
-            colours=_colours(kit[state.outing.pk]),
+            sail=_named(kit, state.outing, Kind.SAIL),
+            board=_named(kit, state.outing, Kind.BOARD),
+            colours=_colours(kit, state.outing),
             last_seen=seen[state.outing.pk],
             alarm=alarms.get(state.outing.pk),
-            too_windy=_too_windy(state.outing, beach, policy),
+            too_windy=too_windy[state.outing.rider.level],
             minutes_left=int((state.outing.ends_at - now) // timedelta(minutes=1)),
         )
         for state in judged
@@ -158,7 +184,7 @@ def afloat_page(station: Station, *, now: datetime) -> AfloatPage:
     )
 
 
-def alarms_of(outings: Sequence[Outing]) -> dict[int, Alarm]:
+def alarms_of(outings: Sequence[Outing] | QuerySet[Outing]) -> dict[int, Alarm]:
     """Return the highest phase raised for the due time that each outing has, by outing: two queries."""
     changes = (
         PhaseChange.objects.filter(outing__in=outings, due_at=F("outing__ends_at"))
@@ -215,9 +241,8 @@ class Bar:
 
 
 def bar(station: Station, *, now: datetime) -> Bar:
-    """Return what the bar on every page of a station says: four queries, five when there are alarms."""
-    out = list(Outing.objects.afloat().filter(station=station))
-    alarms = list(alarms_of(out).values())
+    """Return what the bar on every page of a station says: two queries, three when there are alarms."""
+    alarms = list(alarms_of(Outing.objects.afloat().filter(station=station)).values())
     worst = max(alarms, key=lambda alarm: checks.Phase(alarm.phase).rank, default=None)
     return Bar(
         missed=missed(station, now),
@@ -327,21 +352,37 @@ def _seen(row: Sighting, station: Station) -> LastSeen:
     )
 
 
-def _named(part: KitPart | None) -> str:
-    return f"{part.item.model.name} ({part.item.tag})" if part else ""
+class Shown(NamedTuple):
+    """A part of a rider's kit that can be told from afar."""
+
+    tag: str
+    model: str
+    colour: str
 
 
-def _colours(parts: Mapping[str, KitPart]) -> str:
+def _seen_from_afar(outings: QuerySet[Outing]) -> dict[tuple[int, str], Shown]:
+    """Return sail and board of each outing, by outing and part: one query."""
+    parts = KitPart.objects.filter(outing__in=outings, part__in=SEEN_FROM_AFAR).in_force()
+    told = parts.values_list("outing_id", "part", "item__tag", "item__model__name", "item__colour")
+    return {(outing_id, part): Shown(*item) for outing_id, part, *item in told}
+
+
+def _named(kit: Mapping[tuple[int, str], Shown], outing: Outing, part: Kind) -> str:
+    found = kit.get((outing.pk, part))
+    return f"{found.model} ({found.tag})" if found else ""
+
+
+def _colours(kit: Mapping[tuple[int, str], Shown], outing: Outing) -> str:
     """The colours by which a rider is known from afar, as staff entered them."""
-    shown = [(kind, parts[kind].item.colour) for kind in (Kind.SAIL, Kind.BOARD) if kind in parts]
-    return ", ".join(f"{Kind(kind).value} {colour}" for kind, colour in shown if colour)
+    shown = [(kind, kit[outing.pk, kind].colour) for kind in SEEN_FROM_AFAR if (outing.pk, kind) in kit]
+    return ", ".join(f"{kind.value} {colour}" for kind, colour in shown if colour)
 
 
-def _too_windy(outing: Outing, beach: Beach, policy: sizing.Policy) -> str:
-    """Say it when it blows over the limit of a rider's level, empty when it does not or nobody measured."""
+def _too_windy(word: str, beach: Beach, policy: sizing.Policy) -> str:
+    """Say it when it blows over the limit of a level, empty when it does not or nobody measured."""
     if beach.beach_mean_ms is None:
         return ""
-    level = sizing.Level(outing.rider.level)
+    level = sizing.Level(word)
     cap_ms = stations.cap_ms(policy, level)
     return checks.too_much_wind(level, cap_ms, beach.beach_mean_ms, beach.beach_gust_ms)
 

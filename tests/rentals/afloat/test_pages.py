@@ -28,6 +28,7 @@ from rentals.lib.access import System, service
 from rentals.mail.models import Hook, Letter
 from rentals.stations.models import Station
 from tests.rentals.browser import protected, signed_in
+from tests.rentals.busy import fill
 from tests.rentals.walk import HOUR, MINUTE, Walk, again
 
 MOST_QUERIES = 18
@@ -100,6 +101,34 @@ class TestTheAfloatPage:
         assert "4 afloat" in text
         assert len(many) == len(few) <= MOST_QUERIES
 
+    def test_of_many_the_next_due_have_every_button_and_the_others_are_all_there(self, cast: Walk) -> None:
+        fill(cast, 90)
+        last = Outing.objects.afloat().order_by("-ends_at", "-id").first()
+        assert last is not None
+        Outing.objects.filter(pk=last.pk).update(ends_at=last.ends_at + HOUR)
+
+        page = signed_in(cast.instructor).get(url(cast, "afloat")).content.decode()
+
+        assert "30 afloat" in page
+        assert "10 more afloat, due later" in page
+        for outing in Outing.objects.afloat():
+            assert f'formaction="{url(cast, "seen", outing.pk)}"' in page
+            assert f'formaction="{url(cast, "ashore", outing.pk)}?back=afloat"' in page
+            assert f'href="{url(cast, "rider-out", outing.pk)}"' in page
+        assert page.count("Swap kit</button>") == 20
+        assert f'formaction="{url(cast, "swap-kit", last.pk)}"' not in page
+
+    def test_of_many_whoever_is_in_trouble_has_every_button(self, cast: Walk) -> None:
+        fill(cast, 90)
+        last = Outing.objects.afloat().order_by("-ends_at", "-id").first()
+        assert last is not None
+        afloat.see(actor=cast.boss, outing_id=last.pk, seen=afloat.Seen(in_trouble=True), now=cast.now)
+
+        page = signed_in(cast.instructor).get(url(cast, "afloat")).content.decode()
+
+        assert f'formaction="{url(cast, "swap-kit", last.pk)}"' in page
+        assert page.index(f'id="rider-{last.pk}"') < page.index("more afloat, due later")
+
     def test_whoever_looks_first_raises_what_has_begun(self, cast: Walk, outing: Outing, at: Any) -> None:
         at(outing.ends_at + 12 * MINUTE)
 
@@ -131,6 +160,14 @@ class TestTheAfloatPage:
 
 
 class TestTaps:
+    def test_what_the_list_sends_along_for_more_time_is_nothing_to_a_sighting(
+        self, cast: Walk, outing: Outing
+    ) -> None:
+        signed_in(cast.instructor).post(url(cast, "seen", outing.pk), {"ask": "extend"})
+
+        assert Sighting.objects.get().outing == outing
+        assert again(outing).ends_at == outing.ends_at
+
     def test_seen(self, cast: Walk, outing: Outing) -> None:
         signed_in(cast.desk).post(url(cast, "seen", outing.pk))
 
