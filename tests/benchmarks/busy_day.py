@@ -70,8 +70,8 @@ def pass_by(cast: Cast, size: int) -> None:
     ]
     for place, hour in enumerate(SLOTS):
         of_slot = riders[place :: len(SLOTS)]
-        for first in range(0, len(of_slot), PARTY):
-            cast.booked(*of_slot[first : first + PARTY], hour=hour)
+        for begin in range(0, len(of_slot), PARTY):
+            cast.booked(*of_slot[begin : begin + PARTY], hour=hour)
     _plan(cast)
     first, second, _ = (
         Outing.objects.filter(starts_at=cast.at(hour), state=OutingState.KITTED).order_by("id")
