@@ -12,6 +12,9 @@ from rentals.home.urls import public
 from rentals.lessons.urls import feeds
 from rentals.people.urls import service_urlpatterns
 
+handler400 = "rentals.lib.errors.bad_request"
+handler500 = "rentals.lib.errors.server_error"
+
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home, name="home"),
     path("health/", afloat.health, name="health"),

@@ -23,7 +23,10 @@ HOME = service(System.HOME)
 
 
 class HomeRequest(HttpRequest):
-    """A request at a station's open page; `guest`, `handed` and `token` are set behind a secret."""
+    """A request at a station's open page; `guest`, `handed` and `token` are set behind a secret.
+
+    So is `LANGUAGE_CODE`, in which an error page speaks too.
+    """
 
     front: Front
     guest: Guest
@@ -82,6 +85,7 @@ def link_page(*methods: str) -> Callable[[View[P]], LinkPage[P]]:
             try:
                 at_home.front = queries.front_behind(station_slug)
                 at_home.guest, at_home.token = queries.guest_by_token(at_home.front, token), token
+                at_home.LANGUAGE_CODE = at_home.guest.language
             except NotVisible as gone:
                 return _secret(_say(request, gone))
             with (
@@ -112,6 +116,7 @@ def tablet_page(*methods: str) -> Callable[[View[P]], LinkPage[P]]:
         ) -> HttpResponse:
             at_home, asked = cast(HomeRequest, request), request.GET.get("in", "")
             language = asked if asked in dict(LANGUAGES) else translation.get_language() or "en"
+            at_home.LANGUAGE_CODE = language
             with translation.override(language):
                 try:
                     at_home.handed = queries.handed_over(station_slug, token, now=clock.now())
