@@ -16,6 +16,8 @@ pytestmark = [pytest.mark.journey, pytest.mark.parametrize("house", ["embedded"]
 
 STATION = "/tarrow-lagoon/"
 HEIGHT = 900
+LONG = "Wolfeschlegelsteinhausenbergerdorff Junior"
+"""A name with a word longer than a phone is wide; people with such names exist."""
 NARROW, WIDE = WIDTHS["phone"], WIDTHS["desk"]
 
 
@@ -55,6 +57,9 @@ def _prepare(ask: APIRequestContext) -> list[str]:
     kitted = (each for each in outings if hands.read(ask, each).select_one('form[action$="/issue/"]'))
     # Some of it is with riders still out.
     issued = next(each for each in kitted if hands.send(ask, each, to="/issue/", refusable=True))
+    rider = hands.read(ask, issued).select_one('main a[href*="/riders/"]')
+    assert rider is not None
+    hands.send(ask, str(rider["href"]), {"name": LONG})
     hands.send(ask, STATION + "rig-up/", to="/rig-up/ask/")
     eventually(lambda: "/riders/" in str(hands.read(ask, STATION + "rig-up/")), patience_s=90)
     models = hands.read(ask, STATION + "recalls/").select("option")
