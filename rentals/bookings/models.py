@@ -154,6 +154,11 @@ class KitPartQuerySet(models.QuerySet["KitPart"]):
         """Parts that were handed over and are not back."""
         return self.in_force().filter(issued_at__isnull=False, returned_at=None)
 
+    def promised_before(self, outing: Outing, now: datetime) -> "KitPartQuerySet":
+        """Parts that riders of earlier outings are still to have, by a hold in force."""
+        held = self.to_issue().filter(hold__live=True, hold__ends_at__gt=now)
+        return held.filter(hold__starts_at__lt=outing.starts_at).exclude(outing=outing)
+
     def with_items(self) -> "KitPartQuerySet":
         """Join item and model, in the order in which the kit was put together: one query."""
         return self.select_related("item__model").order_by("id")

@@ -1,6 +1,7 @@
 """Outings as pages ask for them."""
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from rentals.bookings.models import KitPart, Outing
 from rentals.bookings.states import OutingState
@@ -26,6 +27,34 @@ def outing_for(actor: Actor, station: Station, outing_id: int) -> Outing:
         raise NotVisible("There is no such outing here.")
     outing.station = station
     return outing
+
+
+@dataclass(frozen=True, slots=True)
+class InTheWay:
+    """Another rider who has items of a kit, or is promised them first."""
+
+    outing: Outing
+    tags: tuple[str, ...]
+    has_it: bool
+
+
+def in_the_way(outing: Outing, *, now: datetime) -> tuple[InTheWay, ...]:
+    """Return who keeps a chosen kit from being issued, by when they are due: one query.
+
+    Args:
+        outing: with a kit that its rider does not have yet.
+        now: the moment; a promise that is over by then stands in nobody's way.
+    """
+    mine = KitPart.objects.filter(outing=outing).to_issue().values("item_id")
+    others = KitPart.objects.filter(item__in=mine).exclude(outing=outing)
+    rows = (others.with_rider() | others.promised_before(outing, now)).select_related("item", "outing__rider")
+    found: dict[int, list[KitPart]] = {}
+    for part in rows.order_by("outing__ends_at", "item__tag"):
+        found.setdefault(part.outing_id, []).append(part)
+    return tuple(
+        InTheWay(parts[0].outing, tuple(part.item.tag for part in parts), has_it=bool(parts[0].issued_at))
+        for parts in found.values()
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -324,9 +324,7 @@ def _refuse_what_is_promised_before(outing: Outing, parts: Sequence[KitPart], no
     """Refuse to hand out early what an outing before this one is promised."""
     earlier = (
         KitPart.objects.filter(item__in=[part.item_id for part in parts])
-        .to_issue()
-        .filter(hold__live=True, hold__starts_at__lt=outing.starts_at, hold__ends_at__gt=now)
-        .exclude(outing=outing)
+        .promised_before(outing, now)
         .select_related("item", "outing__rider")
     )
     if earlier:

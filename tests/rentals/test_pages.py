@@ -90,9 +90,10 @@ PAGES = [
     ),
     Page(
         "outing with its kit",
-        ["bookings_outing", *OFFERS, "rigs_card", "audit_entry", "takings_terms"],
+        ["bookings_outing", *OFFERS, "bookings_kitpart", "rigs_card", "audit_entry", "takings_terms"],
         lambda cast: [cast.kitted().pk],
         "outing",
+        most=13,
     ),
     Page(
         "outing afloat",
