@@ -74,6 +74,44 @@ class LaunchCheck(models.Model):
         return f"launch check of outing {self.outing_id}"
 
 
+class LateCheckQuerySet(models.QuerySet["LateCheck"]):
+    """Filters over refused late checks."""
+
+    def unsettled(self) -> "LateCheckQuerySet":
+        """Those of riders who may still be on the water."""
+        return self.filter(settled=None)
+
+
+class LateCheck(models.Model):
+    """A launch check that a device kept and the service refused when it came: its rider may be afloat."""
+
+    outing = models.ForeignKey(Outing, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    ticked_at = models.DateTimeField(null=True)
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    once = models.UUIDField(null=True)
+    why = models.CharField(max_length=500)
+
+    objects = LateCheckQuerySet.as_manager()
+
+    class Meta:
+        constraints = (models.UniqueConstraint(fields=["by", "once"], name="late_check_once"),)
+
+    def __str__(self) -> str:
+        return f"late check of outing {self.outing_id}"
+
+
+class LateSettled(models.Model):
+    """Who let the rider of a refused late check go in the log, or looked and found them not out."""
+
+    late = models.OneToOneField(LateCheck, models.PROTECT, related_name="settled")
+    by = models.ForeignKey(User, models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"settlement of late check {self.late_id}"
+
+
 class PhaseChange(models.Model):
     """An overdue phase of an outing, raised once for a due time whoever noticed it first."""
 

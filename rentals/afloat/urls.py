@@ -15,6 +15,7 @@ urlpatterns = [
     path("watch/", views.watch_bar, name="watch-bar"),
     path("outings/<int:outing_id>/launch-check/", views.check, name="launch-check"),
     path("outings/<int:outing_id>/launch/", views.launch, name="launch"),
+    path("outings/<int:outing_id>/not-out/", views.not_out, name="not-out"),
     path("outings/<int:outing_id>/still-afloat/", views.still_afloat, name="still-afloat"),
     path("outings/<int:outing_id>/afloat/", views.rider_out, name="rider-out"),
     path("outings/<int:outing_id>/seen/", views.seen, name="seen"),

@@ -35,7 +35,7 @@ from rentals.lib import clock
 from rentals.lib.access import Act, System, service
 from rentals.lib.forms import PlainForm, once_of, waited_s, whole_number
 from rentals.lib.live import live
-from rentals.lib.problems import Conflict
+from rentals.lib.problems import Conflict, Refused
 from rentals.mail.services import UnableToSetHook
 from rentals.people.doors import StaffRequest, may, station_page
 from rigging import checks
@@ -76,7 +76,7 @@ def check(request: StaffRequest, outing_id: int) -> HttpResponse:
     sheet, failed = queries.launch_sheet(outing, ticked=None, now=now), None
     started = {"kit_no": outing.kit_no, "list_version": sheet.listed.version}
     form = LaunchForm(sheet.points, sheet.shut, request.POST or None, initial=started)
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and _is_read(request, outing, form, now):
         try:
             logged = _log_check(request, outing, form, now)
         except services.ListChanged as changed:
@@ -125,6 +125,14 @@ def still_afloat(request: StaffRequest, outing_id: int) -> HttpResponse:
     return redirect("today", request.station.slug)
 
 
+@station_page("POST")
+def not_out(request: StaffRequest, outing_id: int) -> HttpResponse:
+    """Settle a refused late check by the word that its rider is not on the water."""
+    services.not_out(actor=request.actor, outing_id=outing_id, now=clock.now())
+    messages.success(request, "Noted, with your name.")
+    return redirect("afloat", request.station.slug)
+
+
 @station_page("GET")
 def page(request: StaffRequest) -> HttpResponse:
     """Show everybody on the water."""
@@ -139,9 +147,14 @@ def page(request: StaffRequest) -> HttpResponse:
         "station": station,
         "page": "afloat",
         "out": shown,
+        "may_be_out": queries.may_be_out(station),
         "form": CountForm(),
         "recall_form": RecallForm(),
-        "may": {"extend": may(request, Act.EXTEND), "lift": may(request, Act.LIFT_RECALL)},
+        "may": {
+            "extend": may(request, Act.EXTEND),
+            "lift": may(request, Act.LIFT_RECALL),
+            "settle": may(request, Act.CHECK_LAUNCH),
+        },
         "caution": checks.RESCUE_FIRST,
     }
     return live(request, "afloat/page.html", "afloat/parts/out.html", context, now=now)
@@ -262,7 +275,11 @@ def watch_bar(request: StaffRequest) -> HttpResponse:
     if said.missed:
         services.look(actor=service(System.WATCH), station_id=station.pk, now=now)
         said = queries.bar(station, now=now)
-    response = render(request, "afloat/parts/bar.html", {"station": station, "bar": said})
+    response = render(
+        request,
+        "afloat/parts/bar.html",
+        {"station": station, "bar": said, "may_be_out": queries.may_be_out(station)},
+    )
     patch_cache_control(response, no_store=True)
     return response
 
@@ -388,19 +405,44 @@ def _set(
 
 
 def _log_check(request: StaffRequest, outing: Outing, form: LaunchForm, now: datetime) -> LaunchCheck:
-    return services.check_launch(
-        actor=request.actor,
-        outing_id=outing.pk,
-        kit_no=form.cleaned_data["kit_no"],
-        ticked=form.ticked,
-        overrides=form.overrides,
-        note=form.cleaned_data["note"],
-        launch="launch" in request.POST,
-        list_version=form.cleaned_data["list_version"],
-        waited_s=waited_s(request.POST),
-        once=form.cleaned_data["once"],
-        now=now,
-    )
+    try:
+        return services.check_launch(
+            actor=request.actor,
+            outing_id=outing.pk,
+            kit_no=form.cleaned_data["kit_no"],
+            ticked=form.ticked,
+            overrides=form.overrides,
+            note=form.cleaned_data["note"],
+            launch="launch" in request.POST,
+            list_version=form.cleaned_data["list_version"],
+            waited_s=waited_s(request.POST),
+            once=form.cleaned_data["once"],
+            now=now,
+        )
+    except Refused as refused:
+        _note_late(request, outing, refused.sentence, now)
+        raise
+
+
+def _is_read(request: StaffRequest, outing: Outing, form: LaunchForm, now: datetime) -> bool:
+    """Say whether what was sent can be read."""
+    if not form.is_valid():
+        _note_late(request, outing, "What the device sent could not be read.", now)
+    return form.is_valid()
+
+
+def _note_late(request: StaffRequest, outing: Outing, why: str, now: datetime) -> None:
+    """Note for the watch that a check which a device kept was refused; one sent at once let nobody go."""
+    waited = waited_s(request.POST)
+    if waited is not None:
+        services.note_late(
+            actor=request.actor,
+            outing_id=outing.pk,
+            waited_s=waited,
+            why=why,
+            once=once_of(request.POST),
+            now=now,
+        )
 
 
 def _as_before(beach: Beach) -> dict[str, object]:

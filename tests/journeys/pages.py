@@ -52,6 +52,7 @@ BUTTONS = [
     "recall",
     "lift-recall",
     "launch",
+    "not-out",
     "still-afloat",
     "seen",
     "acknowledge",

@@ -6,6 +6,8 @@ import time
 import pytest
 from playwright.sync_api import Page, Route, expect
 
+from tests.journeys import hands
+from tests.journeys.conftest import People
 from tests.journeys.house import eventually
 
 pytestmark = [pytest.mark.journey, pytest.mark.parametrize("house", ["embedded"], indirect=True)]
@@ -264,6 +266,41 @@ class TestAnUnopenedCheck:
         expect(page.locator("#waiting")).to_be_hidden(timeout=20_000)
         page.goto(outing)
         expect(page.locator("main .tag").first).to_have_text("closed")
+
+    @pytest.mark.parametrize("page", ["phone"], indirect=True)
+    def test_one_that_is_refused_when_it_comes_is_told_to_everybody_until_it_is_settled(
+        self, page: Page, people: People
+    ) -> None:
+        """Ticked without a connection; meanwhile the desk calls everybody ashore."""
+        self.on_the_beach(page)
+        outing = self.issued(page)
+        page.goto(outing)
+        rider = page.get_by_role("heading", level=1).inner_text()
+        self.lose_the_connection(page, f"{outing}launch-check/")
+        page.goto(outing + "launch-check/")
+        sheet = page.locator("details[open]")
+        for tick in sheet.get_by_role("checkbox").all():
+            tick.check()
+        sheet.get_by_role("button", name="Passed: afloat").click()
+        expect(page.locator("#waiting")).to_contain_text("waiting to be sent")
+
+        desk = people.signed_in("desk")
+        hands.send(desk.request, TODAY + "afloat/", to="/recall/")
+        page.context.set_offline(False)
+        expect(page.locator("#waiting")).to_contain_text("did not take it", timeout=20_000)
+
+        at_the_desk = desk.new_page()
+        at_the_desk.goto(TODAY + "riders/")
+        bar = at_the_desk.locator(".watch-bar")
+        expect(bar).to_contain_text(f"{rider} may be afloat: a check ticked")
+        at_the_desk.close()
+        page.goto(TODAY + "afloat/")
+        note = page.locator("#may-be-out").get_by_role("listitem").filter(has_text=rider)
+        expect(note).to_contain_text("Everybody is called ashore")
+        page.get_by_role("button", name="Lift the recall").click()
+        page.get_by_role("button", name=f"Looked, is not out: {rider}").click()
+        expect(note).to_have_count(0)
+        expect(page.locator(".watch-bar")).not_to_contain_text(f"{rider} may be afloat")
 
     @pytest.mark.parametrize("page", ["phone"], indirect=True)
     def test_it_names_nobody_and_is_dropped_when_the_person_signs_out(self, page: Page) -> None:

@@ -140,6 +140,19 @@ def _launch(cast: Walk) -> Call:
     return lambda actor: afloat.launch(actor=actor, outing_id=outing.pk, now=cast.now)
 
 
+def _late_check(cast: Walk) -> Call:
+    outing = cast.issued()
+    return lambda actor: afloat.note_late(
+        actor=actor, outing_id=outing.pk, waited_s=60, why="Lightning.", now=cast.now
+    )
+
+
+def _not_out(cast: Walk) -> Call:
+    outing = cast.issued()
+    afloat.note_late(actor=cast.jory, outing_id=outing.pk, waited_s=60, why="Lightning.", now=cast.now)
+    return lambda actor: afloat.not_out(actor=actor, outing_id=outing.pk, now=cast.now)
+
+
 def _ashore(cast: Walk) -> Call:
     outing = cast.out()
     return lambda actor: afloat.call_ashore(actor=actor, outing_id=outing.pk, now=cast.now)
@@ -390,6 +403,8 @@ DOORS = [
     Door("afloat.log_beach", "-IM", _beach),
     Door("afloat.check_launch", "-IM", _look_over),
     Door("afloat.launch", "-IM", _launch),
+    Door("afloat.note_late", "-IM", _late_check),
+    Door("afloat.not_out", "-IM", _not_out),
     Door("afloat.call_ashore", "DIM", _ashore),
     Door("afloat.call_back_afloat", "DIM", _still_afloat),
     Door("afloat.take_back_lightning", "-IM", _lightning),

@@ -230,9 +230,10 @@ PAGES = [
             "fleet_holdback",
             "afloat_headcount",
             "audit_entry",
+            "afloat_latecheck",
         ],
         lambda cast: after(cast.out()),
-        most=16,
+        most=17,
     ),
     Page("rig-up", ["dayplan_plan", "bookings_outing"], lambda cast: after(cast.kitted())),
     Page(

@@ -1,5 +1,6 @@
 """What the launch check, the Afloat page and the watch look at, gathered in a bounded number of queries."""
 
+from rentals.afloat.queries.late import may_be_out
 from rentals.afloat.queries.launch import (
     Lateness,
     LaunchSheet,
@@ -51,6 +52,7 @@ __all__ = [
     "last_seen",
     "lateness",
     "launch_sheet",
+    "may_be_out",
     "missed",
     "reached",
     "rider_out",

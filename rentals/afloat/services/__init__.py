@@ -7,6 +7,7 @@ from rentals.afloat.services.beach import (
     log_beach,
     take_back_lightning,
 )
+from rentals.afloat.services.late import not_out, note_late
 from rentals.afloat.services.launching import (
     ListChanged,
     UnableToLaunch,
@@ -73,6 +74,8 @@ __all__ = [
     "lift_recall",
     "log_beach",
     "look",
+    "not_out",
+    "note_late",
     "recall",
     "see",
     "set_contacts",

@@ -6,6 +6,7 @@ from uuid import UUID
 
 from rentals.afloat import queries
 from rentals.afloat.models import LaunchCheck, Recall
+from rentals.afloat.services.late import keep_late, settle_late
 from rentals.audit import services as journal
 from rentals.bookings import services as bookings
 from rentals.bookings.models import KitPart, Outing
@@ -49,7 +50,8 @@ def check_launch(
 ) -> LaunchCheck:
     """Log a launch check; when every gate is open the outing is cleared, and with `launch` afloat.
 
-    A check that did not pass is logged too: the journal keeps what stood against it.
+    A check that did not pass is logged too: the journal keeps what stood against it. Where a device had kept
+    it, the rider may have gone on the strength of it, which is noted for the watch.
 
     Args:
         actor: the instructor.
@@ -104,6 +106,8 @@ def check_launch(
         bookings.move_outing(outing, OutingEvent.CLEAR)
         if launch:
             _let_go(actor, outing, now, at=arrival.at)
+    elif waited_s is not None:
+        keep_late(actor, outing, arrival, _stood_against(sheet, ticked), once=once, now=now)
     journal.settle(claim, check.pk)
     return check
 
@@ -185,11 +189,21 @@ def _said(gates: Iterable[checks.Gate], passed: bool, reasons: Mapping[str, str]
     return " ".join(["passed" + (" against a gate." if opened else ""), *opened])
 
 
+def _stood_against(sheet: queries.LaunchSheet, ticked: frozenset[str]) -> str:
+    """Return the gates that were shut; points that were left open are counted, as they fill a page."""
+    said = [gate.text for gate in sheet.shut]
+    unticked = sum(key not in ticked for key, _text in sheet.points)
+    if unticked:
+        said.append(f"{unticked} of the points {'was' if unticked == 1 else 'were'} not ticked.")
+    return " ".join(said)
+
+
 def _let_go(actor: Actor, outing: Outing, now: datetime, *, at: datetime) -> None:
     actor.require(Act.LAUNCH, station_id=outing.station_id)
     if Recall.objects.filter(station_id=outing.station_id, lifted_at=None).exists():
         raise UnableToLaunch("Everybody is called ashore. Lift the recall on the Afloat page first.")
     bookings.move_outing(outing, OutingEvent.LAUNCH, launched_at=at)
+    settle_late(actor, outing, now=now)
     line = journal.Line(
         "outing", outing.pk, f"{outing.rider} is afloat, due {outing.station.local(outing.ends_at):%H:%M}"
     )

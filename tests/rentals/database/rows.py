@@ -18,6 +18,8 @@ from rentals.afloat.models import (
     BeachLog,
     Escalation,
     HeadCount,
+    LateCheck,
+    LateSettled,
     LaunchCheck,
     LogCorrection,
     PhaseChange,
@@ -308,6 +310,12 @@ _ONE: Mapping[type[models.Model], Callable[[Rows], models.Model]] = {
     ),
     LaunchCheck: lambda rows: rows.check(rows.outing()),
     PhaseChange: lambda rows: _phase(rows),
+    LateCheck: lambda rows: LateCheck.objects.create(
+        outing=rows.outing(), at=NOON, by=rows.user, once=uuid4(), why="Lightning."
+    ),
+    LateSettled: lambda rows: LateSettled.objects.create(
+        late=rows.one_of(LateCheck), by=rows.user, at=NOON
+    ),
     Acknowledgement: lambda rows: Acknowledgement.objects.create(
         change=_phase(rows), by=rows.user, at=NOON + 3 * HOUR
     ),

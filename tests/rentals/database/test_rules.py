@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from typing import Any, ClassVar
+from uuid import uuid4
 
 import pytest
 from django.db import connection, models
@@ -17,6 +18,8 @@ from rentals.afloat.models import (
     BeachLog,
     Escalation,
     HeadCount,
+    LateCheck,
+    LateSettled,
     LaunchCheck,
     LogCorrection,
     PhaseChange,
@@ -485,6 +488,22 @@ class TestLaunchCheckTickedBefore:
         assert LaunchCheck.objects.count() == 2
 
 
+class TestLateCheckTickedBefore:
+    rule = "late_check_ticked_before"
+
+    def test_one_ticked_after_it_came_is_refused(self, rows: Rows) -> None:
+        late = rows.one_of(LateCheck)
+
+        with refused_by(self.rule):
+            inserted(copied(late, once=uuid4(), ticked_at=late.at + SECOND))
+
+    def test_one_ticked_before_it_came_is_taken(self, rows: Rows) -> None:
+        late = rows.one_of(LateCheck)
+        inserted(copied(late, once=uuid4(), ticked_at=late.at - HOUR))
+
+        assert LateCheck.objects.count() == 2
+
+
 class TestReturnCheckTickedBefore:
     rule = "return_check_ticked_before"
 
@@ -564,7 +583,7 @@ class TestNoFaultGivenOut:
 KEPT: list[type[models.Model]] = [
     Entry, Card, LaunchCheck, PhaseChange, BeachLog, ReturnCheck, ReturnLine, WearPosting,
     RigWear, Inspection, JobLine,
-    Acknowledgement, Escalation, HeadCount, LogCorrection, Sighting, CheckList,
+    LateCheck, LateSettled, Acknowledgement, Escalation, HeadCount, LogCorrection, Sighting, CheckList,
 ]  # fmt: skip
 
 
