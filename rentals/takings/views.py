@@ -400,7 +400,9 @@ def _price_forms(request: StaffRequest) -> dict[str, OnceForm]:
     ]
     taxes = [(tax.name, tax.name) for tax in Tax.objects.filter(station=station).order_by("name")]
     live = Season.objects.filter(station=station, dropped_at=None).order_by("first_day")
-    seasons = [(str(each.pk), f"{each.name}, {each.first_day} to {each.last_day}") for each in live]
+    seasons = [
+        (str(each.pk), f"{each.name}, {each.first_day:%-d %b}–{each.last_day:%-d %b %Y}") for each in live
+    ]
     terms = Terms.objects.filter(station=station).first()
     today = request.station.local(clock.now()).date()
 
