@@ -1,6 +1,8 @@
 """The rig-up page: ask for the day's plan, look at it, change it, put it in force, tick its rigs off."""
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
+from typing import Any
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.forms import model_to_dict
@@ -12,14 +14,27 @@ from django.utils.safestring import mark_safe
 from rentals.bookings import queries as bookings
 from rentals.dayplan import queries, services
 from rentals.dayplan.forms import CrewForm, SailForm, SpanForm
-from rentals.dayplan.mapping.shown import Shown, sails_for
+from rentals.dayplan.mapping.long_lists import OF_THE_DAY, Cut, LongList
+from rentals.dayplan.mapping.shown import sails_for
 from rentals.lib import clock
 from rentals.lib.access import Act
 from rentals.lib.forms import OnceForm, once_of, whole_number
 from rentals.lib.problems import Refused
-from rentals.people.doors import StaffRequest, asked_day, station_page
+from rentals.people.doors import StaffRequest, asked_day, may, station_page
 from rentals.stations.models import Station
 from rigging.drawing.daychart import day_chart_svg
+
+PARTS = {
+    LongList.RIGS: "dayplan/parts/rig_table.html",
+    LongList.RIDERS: "dayplan/parts/riders.html",
+    LongList.SHORT: "dayplan/parts/short.html",
+    LongList.OTHER_KIT: "dayplan/parts/other_kit.html",
+    LongList.ASIDE: "dayplan/parts/aside.html",
+    LongList.DRAWN: "dayplan/parts/drawn.html",
+    LongList.COST: "dayplan/parts/cost.html",
+    LongList.SINCE: "dayplan/parts/since.html",
+}
+"""Templates of the lists that may be asked for whole."""
 
 
 @station_page("GET")
@@ -39,7 +54,7 @@ def ask(request: StaffRequest) -> HttpResponse:
         )
     except (services.UnableToPlan, services.UnableToMovePlan) as refused:
         return _page(request, refused)
-    return redirect(_address(request.station, day.isoformat()))
+    return redirect(_address(request.station, day))
 
 
 @station_page("POST")
@@ -52,7 +67,7 @@ def accept(request: StaffRequest, plan_id: int) -> HttpResponse:
     except (services.UnableToAccept, services.UnableToMovePlan) as refused:
         return _page(request, refused)
     messages.success(request, f"Plan {plan.number} is in force: kit is held and carded for its riders.")
-    return redirect(_address(request.station, plan.day.isoformat()))
+    return redirect(_address(request.station, plan.day))
 
 
 @station_page("POST")
@@ -63,7 +78,7 @@ def cancel(request: StaffRequest, plan_id: int) -> HttpResponse:
     except services.UnableToMovePlan as refused:
         return _page(request, refused)
     messages.success(request, f"Plan {plan.number} is cancelled.")
-    return redirect(_address(request.station, plan.day.isoformat()))
+    return redirect(_address(request.station, plan.day))
 
 
 @station_page("GET", "POST")
@@ -85,7 +100,7 @@ def adjust(request: StaffRequest, plan_id: int, outing_id: int) -> HttpResponse:
         except (services.UnableToPlan, services.UnableToMovePlan) as refused:
             form.refuse(refused)
         else:
-            return redirect(_address(request.station, plan.day.isoformat()))
+            return redirect(_address(request.station, plan.day))
     context = {"station": request.station, "page": "rig-up", "plan": plan, "outing": outing, "form": form}
     return render(request, "dayplan/adjust.html", context, status=422 if form.errors else 200)
 
@@ -99,7 +114,8 @@ def tick(request: StaffRequest, task_id: int) -> HttpResponse:
         )
     except services.UnableToTick as refused:
         return _page(request, refused)
-    return redirect(f"{_address(request.station, task.plan.day.isoformat())}#rig-{task.place}")
+    looked_at = _looked_at(task.plan.day, _asked_plan(request), _asked_cut(request))
+    return redirect(f"{reverse('rig-up', args=[request.station.slug])}?{looked_at}#rig-{task.place}")
 
 
 @station_page("GET", "POST")
@@ -166,36 +182,69 @@ def _page(request: StaffRequest, refused: Refused | None = None) -> HttpResponse
     now, station = clock.now(), request.station
     today = station.local(now).date()
     day = asked_day(request, today)
-    number = whole_number(request.GET.get("plan", ""))
-    found = queries.rig_up(station, day, number=number, now=now)
-    context = {
+    number, cut = _asked_plan(request), _asked_cut(request)
+    found = queries.rig_up(station, day, number=number, cut=cut, now=now)
+    laid = found.laid
+    context: dict[str, Any] = {
         "station": station,
         "page": "rig-up",
         "up": found,
-        "shown": found.shown,
+        "laid": laid,
+        "crew": laid and laid.crew,
+        "whole": cut.whole,
         "now": now,
-        "is_today": day == today,
-        "may_ask": day >= today and request.actor.may(Act.PLAN_DAY, station_id=station.pk),
-        "may_study": request.actor.may(Act.STUDY_SHED, station_id=station.pk),
-        "may_set": request.actor.may(Act.SET_STATION, station_id=station.pk),
-        "may_accept": request.actor.may(Act.ACCEPT_PLAN, station_id=station.pk),
+        **_deeds(request, may_ask=day >= today),
         "form": OnceForm(),
         "refused": refused,
+        "bare": reverse("rig-up", args=[station.slug]),
+        "here": _address(station, day, number),
+        "looked_at": _looked_at(day, number, cut),
         "day_before": day - timedelta(days=1),
         "day_after": day + timedelta(days=1),
-        "drawing": found.shown and _drawing(station, found.shown, now if day == today else None),
+        "drawing": laid and _drawing(station, laid, now if day == today else None),
     }
-    return render(request, "dayplan/rig_up.html", context, status=refused.status if refused else 200)
+    template = "dayplan/rig_up.html"
+    if cut.whole and laid:
+        template = "dayplan/whole.html"
+        context |= {"part": PARTS[cut.whole], "list": laid.stretch(cut.whole)}
+    return render(request, template, context, status=refused.status if refused else 200)
 
 
-def _drawing(station: Station, shown: Shown, now: datetime | None) -> str:
+def _deeds(request: StaffRequest, *, may_ask: bool) -> dict[str, bool]:
+    return {
+        "may_ask": may_ask and may(request, Act.PLAN_DAY),
+        "may_study": may(request, Act.STUDY_SHED),
+        "may_set": may(request, Act.SET_STATION),
+        "may_accept": may(request, Act.ACCEPT_PLAN),
+    }
+
+
+def _drawing(station: Station, laid: queries.Laid, now: datetime | None) -> str:
     """The day drawn from an hour before opening to closing."""
-    day = shown.plan.day
+    day = laid.plan.day
     opens = datetime.combine(day, station.opens, station.zone) - timedelta(hours=1)
     closes = datetime.combine(day, station.closes, station.zone)
-    drawn = day_chart_svg(shown.lanes, now, opens, closes, zone=station.zone)
+    drawn = day_chart_svg(laid.lanes, now, opens, closes, zone=station.zone)
     return mark_safe(drawn)  # noqa: S308 - the core escapes every text in it
 
 
-def _address(station: Station, day: str) -> str:
-    return f"{reverse('rig-up', args=[station.slug])}?day={day}"
+def _asked_plan(request: StaffRequest) -> int | None:
+    """The number of the plan that the address asks for."""
+    return whole_number(request.GET.get("plan", ""))
+
+
+def _asked_cut(request: StaffRequest) -> Cut:
+    """The list that the address asks for whole, and which page of it."""
+    asked = request.GET.get("all", "")
+    whole = LongList(asked) if asked in list(LongList) else None
+    return Cut(whole, whole_number(request.GET.get("page", "")) or 1)
+
+
+def _looked_at(day: date, number: int | None, cut: Cut) -> str:
+    """What the page's address says of what is looked at."""
+    asked = {"day": day.isoformat(), "plan": number, "all": cut.whole, "page": cut.whole and cut.page}
+    return urlencode({key: value for key, value in asked.items() if value})
+
+
+def _address(station: Station, day: date, number: int | None = None) -> str:
+    return f"{reverse('rig-up', args=[station.slug])}?{_looked_at(day, number, OF_THE_DAY)}"

@@ -1,9 +1,10 @@
 """Every page of a station on a day of 40 and of 400 outings: what the server reckons, and what it sends.
 
-MARRAM_MODE=test uv run --all-groups python -m tests.benchmarks.bench_pages
+MARRAM_MODE=test uv run --all-groups python -m tests.benchmarks.bench_pages [page …]
 """
 
 import os
+import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -65,7 +66,7 @@ def _pages(size: int) -> dict[str, tuple[float, float]]:
         busy_day.pass_by(cast, size)
         client = Client()
         client.force_login(cast.manager)
-        urls = {name: reverse(name, args=[cast.tarrow.slug]) for name in names()}
+        urls = {name: reverse(name, args=[cast.tarrow.slug]) for name in sys.argv[1:] or names()}
         shown = {name: url for name, url in urls.items() if _is_page(client, url)}
         return {name: _page(client, url) for name, url in shown.items()}
 

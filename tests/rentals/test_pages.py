@@ -235,7 +235,7 @@ PAGES = [
         lambda cast: after(cast.out()),
         most=17,
     ),
-    Page("rig-up", ["dayplan_plan", "bookings_outing"], lambda cast: after(cast.kitted())),
+    Page("rig-up", ["dayplan_plan"], lambda cast: after(cast.kitted())),
     Page(
         "takings",
         [

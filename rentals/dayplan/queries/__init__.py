@@ -13,6 +13,8 @@ from rentals.dayplan.queries.promise import (
     promise,
 )
 from rentals.dayplan.queries.rig_up import (
+    CrewList,
+    Laid,
     RigUp,
     TaskRow,
     laid_out,
@@ -27,7 +29,9 @@ from rentals.dayplan.queries.studies import Bought, Shelf, bought, inputs_of, pl
 __all__ = [
     "WINDS",
     "Bought",
+    "CrewList",
     "Given",
+    "Laid",
     "Outlook",
     "Promise",
     "RigUp",
