@@ -8,11 +8,11 @@ from django.utils.translation import gettext_lazy as _
 
 LEVELS: Final[Mapping[str, Words]] = {
     "taster": _("I have never windsurfed"),
-    "beginner": _("Beginner: I sail to and fro in light wind"),
-    "improver": _("Improver: I tack and steer, and learn the harness"),
-    "intermediate": _("Intermediate: I plane in harness and straps"),
-    "advanced": _("Advanced: I waterstart and gybe at speed"),
-    "expert": _("Expert: I sail in any wind and waves"),
+    "beginner": _("Beginner: to and fro in light wind"),
+    "improver": _("Improver: I tack and steer"),
+    "intermediate": _("Intermediate: I plane in the harness"),
+    "advanced": _("Advanced: waterstart, fast gybes"),
+    "expert": _("Expert: any wind and waves"),
 }
 """What each level can do. Status: common practice, no source."""
 
