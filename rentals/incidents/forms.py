@@ -21,6 +21,9 @@ from rigging.drift import Current
 NAMES = {"happened_at": "time", "outing_id": "outing", "rider_id": "rider", "items": "tags"}
 """Fields of the service that the form calls otherwise."""
 
+NAMED = 120
+"""Longest part of a name that is looked for; the longest name."""
+
 
 def _choices(known: Any, nothing: str = "") -> list[tuple[str, str]]:
     return [("", nothing), *known]
@@ -48,6 +51,12 @@ class IncidentForm(OnceForm, MomentForm):
     )
     outing = forms.ChoiceField(label="Outing", required=False)
     rider = forms.ChoiceField(label="Rider", required=False, help_text="left empty: the outing's rider")
+    looked_for = forms.CharField(
+        label="Not in these lists: part of the rider's name",
+        max_length=NAMED,
+        required=False,
+        help_text="finds every rider known here, and their outings however old",
+    )
     tags = forms.CharField(
         label="Other items involved, by tag", max_length=300, required=False, help_text="such as: S04, M11"
     )
@@ -55,17 +64,16 @@ class IncidentForm(OnceForm, MomentForm):
     def __init__(
         self,
         station: Station,
-        outings: Sequence[tuple[str, str]],
-        riders: Sequence[tuple[str, str]],
+        whom: queries.Whom,
         kit: Sequence[Item] = (),
         data: Any = None,
         **kwargs: Any,
     ) -> None:
         super().__init__(data, **kwargs)
-        self.station, self.kit = station, kit
+        self.station, self.whom, self.kit = station, whom, kit
         self.named: Collection[Item] = ()
-        self.fields["outing"].choices = _choices(outings, "none")  # type: ignore[attr-defined]  # of a select
-        self.fields["rider"].choices = _choices(riders, "none")  # type: ignore[attr-defined]
+        self.fields["outing"].choices = _choices(whom.outings, "none")  # type: ignore[attr-defined]  # of a select
+        self.fields["rider"].choices = _choices(whom.riders, "none")  # type: ignore[attr-defined]
         for item in kit:
             label = f"{item.tag} {item.model.name}"
             self.fields[f"item_{item.pk}"] = forms.BooleanField(label=label, required=False)
@@ -74,6 +82,13 @@ class IncidentForm(OnceForm, MomentForm):
     def ticks(self) -> list[forms.BoundField]:
         """The outing's kit."""
         return [self[f"item_{item.pk}"] for item in self.kit]
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a name that was looked for while nobody was chosen, so that nobody is left out unseen."""
+        said: dict[str, Any] = super().clean() or self.cleaned_data
+        if said.get("looked_for") and not (said.get("outing") or said.get("rider")):
+            self.add_error("looked_for", "Choose an outing or a rider in the lists above, or empty this.")
+        return said
 
     def clean_tags(self) -> str:
         """Find the items that are named; say which are not here."""

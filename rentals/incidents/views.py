@@ -3,6 +3,7 @@
 import csv
 from dataclasses import astuple, fields
 from datetime import date
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -31,7 +32,6 @@ from rentals.lib.access import Act
 from rentals.lib.forms import whole_number
 from rentals.lib.problems import Refused
 from rentals.lib.tables import csv_answer
-from rentals.people import queries as people
 from rentals.people.doors import StaffRequest, asked_day, may, station_page
 from rigging.drawing import search_svg
 from rigging.drift import LEEWAY
@@ -58,23 +58,14 @@ def report(request: StaffRequest) -> HttpResponse:
     """Report an incident, of an outing where the address names one."""
     asked = whole_number(request.GET.get("outing", ""))
     of = None if asked is None else bookings.outing_for(request.actor, request.station, asked)
-    now = clock.now()
-    outings = queries.outing_choices(request.station, now=now)
-    if of is not None and str(of.pk) not in dict(outings):
-        outings.append((str(of.pk), f"{of.rider}, {request.station.local(of.starts_at):%d %b %H:%M}"))
-    form = IncidentForm(
-        request.station,
-        outings,
-        people.rider_choices(request.actor, request.station),
-        queries.kit_of(of) if of else (),
-        request.POST or None,
-        initial={
-            **at(request.station.local(now)),
-            "outing": of.pk if of else "",
-            "rider": of.rider_id if of else "",
-        },
-    )
-    made = _report(request, form) if request.method == "POST" else None
+    fresh = {
+        **at(request.station.local(clock.now())),
+        "outing": of.pk if of else "",
+        "rider": of.rider_id if of else "",
+    }
+    kit = queries.kit_of(of) if of else ()
+    form = IncidentForm(request.station, kit=kit, **_typed(request, fresh))
+    made = _report(request, form) if form.is_bound else None
     if made is not None:
         messages.success(request, "Reported. The items involved are held back.")
         return redirect("incident", request.station.slug, made)
@@ -110,20 +101,9 @@ def incident(request: StaffRequest, incident_id: int) -> HttpResponse:
 def correct(request: StaffRequest, incident_id: int) -> HttpResponse:
     """Tell an incident anew; what was told before stays on record."""
     whole = queries.whole(request.actor, request.station, incident_id)
-    telling = whole.now
-    outings = queries.outing_choices(request.station, now=clock.now())
-    if telling.outing is not None and str(telling.outing_id) not in dict(outings):
-        local = request.station.local(telling.outing.starts_at)
-        outings.append((str(telling.outing_id), f"{telling.outing.rider}, {local:%d %b %H:%M}"))
-    form = CorrectionForm(
-        request.station,
-        outings,
-        people.rider_choices(request.actor, request.station),
-        (),
-        request.POST or None,
-        initial=as_told(telling, request.station),
-    )
-    if request.method == "POST" and _correct(request, incident_id, form):
+    fresh = as_told(whole.now, request.station)
+    form = CorrectionForm(request.station, **_typed(request, fresh))
+    if form.is_bound and _correct(request, incident_id, form):
         messages.success(request, "Corrected. The earlier telling stays on record.")
         return redirect("incident", request.station.slug, incident_id)
     context = {"station": request.station, "page": "incidents", "form": form, "whole": whole}
@@ -192,6 +172,21 @@ def distress(request: StaffRequest, outing_id: int) -> HttpResponse:
         "asked": asked,
     }
     return render(request, "incidents/distress.html", context, status=422 if call.errors else 200)
+
+
+def _typed(request: StaffRequest, fresh: dict[str, object]) -> dict[str, Any]:
+    """Return what a form shows and whom it offers; it is judged only when it is to be kept, not to find."""
+    said: dict[str, Any] = request.POST.dict() if request.method == "POST" else fresh
+    whom = queries.whom(
+        request.actor,
+        request.station,
+        named=str(said.get("looked_for", "")).strip(),
+        outing_id=whole_number(str(said.get("outing", ""))),
+        rider_id=whole_number(str(said.get("rider", ""))),
+        now=clock.now(),
+    )
+    judged = request.method == "POST" and "find" not in request.POST
+    return {"whom": whom, "data": request.POST if judged else None, "initial": said}
 
 
 def _note_call(request: StaffRequest, outing_id: int, form: CallForm) -> bool:

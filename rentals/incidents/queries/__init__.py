@@ -10,11 +10,11 @@ from rentals.incidents.queries.telling import (
     items_tagged,
     kit_of,
     nameless,
-    outing_choices,
     weather_then,
     whole,
     whole_of,
 )
+from rentals.incidents.queries.whom import Whom, whom
 
 __all__ = [
     "LastSeen",
@@ -24,14 +24,15 @@ __all__ = [
     "Said",
     "Sheet",
     "Whole",
+    "Whom",
     "closing_of",
     "distress_sheet",
     "incidents_at",
     "items_tagged",
     "kit_of",
     "nameless",
-    "outing_choices",
     "weather_then",
     "whole",
     "whole_of",
+    "whom",
 ]

@@ -20,7 +20,6 @@ from rentals.weather import queries as weather
 from rigging import units
 
 MOST_LISTED = 200
-CHOICE_DAYS = timedelta(days=2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,17 +143,6 @@ def weather_then(station: Station, happened_at: datetime) -> dict[str, object]:
     beach = afloat.beach_now(station, now=happened_at, riders_afloat=0)
     hours = weather.hours_between(station, happened_at, happened_at + timedelta(minutes=1))
     return weather_at(station, beach, hours[0] if hours else None)
-
-
-def outing_choices(station: Station, *, now: datetime) -> list[tuple[str, str]]:
-    """Return outings that an incident may be about, newest first: one query."""
-    outings = Outing.objects.filter(
-        station=station, starts_at__gt=now - CHOICE_DAYS, starts_at__lte=now + timedelta(hours=1)
-    )
-    return [
-        (str(outing.pk), f"{outing.rider}, {station.local(outing.starts_at):%a %H:%M}")
-        for outing in outings.select_related("rider").order_by("-starts_at", "id")
-    ]
 
 
 def kit_of(outing: Outing) -> list[Item]:
