@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 from typing import Final
 
-from scipy.special import bdtr, bdtrc, betaincinv, gammaincinv
-
+from rigging.later import special
 from rigging.reason import Input, Reason
 from rigging.units import BadValue, in_range
 
@@ -68,8 +67,8 @@ def poisson_limits(count: int, confidence: float = 0.95) -> tuple[float, float]:
     Source: Garwood 1936: chi-square quantiles, written with the incomplete gamma function.
     """
     events, tail = _whole("count", count), (1 - in_range("confidence", confidence, "", 0.5, 0.9999)) / 2
-    low = float(gammaincinv(events, tail)) if events else 0.0
-    return low, float(gammaincinv(events + 1, 1 - tail))
+    low = float(special.gammaincinv(events, tail)) if events else 0.0
+    return low, float(special.gammaincinv(events + 1, 1 - tail))
 
 
 def rate_limits(
@@ -132,8 +131,8 @@ def compare(
     spent, spent_before = _exposure("exposure", exposure), _exposure("exposure_before", exposure_before)
     tail = (1 - in_range("confidence", confidence, "", 0.5, 0.9999)) / 2
     scale = spent_before / spent
-    low = _odds(float(betaincinv(now, before + 1, tail))) * scale if now else None
-    high = _odds(float(betaincinv(now + 1, before, 1 - tail))) * scale if before else None
+    low = _odds(float(special.betaincinv(now, before + 1, tail))) * scale if now else None
+    high = _odds(float(special.betaincinv(now + 1, before, 1 - tail))) * scale if before else None
     p_value = _two_sided(now, now + before, spent / (spent + spent_before))
     differs = p_value < 1 - confidence
     reason = Reason(
@@ -170,8 +169,8 @@ def _odds(share: float) -> float:
 
 def _two_sided(count: int, total: int, share: float) -> float:
     """Twice the smaller tail of a binomial count, at most 1."""
-    lower = float(bdtr(count, total, share))
-    upper = float(bdtrc(count - 1, total, share)) if count else 1.0
+    lower = float(special.bdtr(count, total, share))
+    upper = float(special.bdtrc(count - 1, total, share)) if count else 1.0
     return min(1.0, 2 * min(lower, upper))
 
 

@@ -5,10 +5,14 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from http import HTTPStatus
 from ipaddress import ip_address
+from typing import TYPE_CHECKING
 
-import httpx
 from standardwebhooks import Webhook
 from standardwebhooks.webhooks import WebhookVerificationError
+
+if TYPE_CHECKING:
+    # Slow to load; pages check what is posted to them, and post nothing themselves.
+    import httpx
 
 TIMEOUT_S = 10.0
 
@@ -37,7 +41,7 @@ def check_signed(body: bytes, headers: Mapping[str, str], *, secret: str) -> Non
         raise NotSigned("The signature is missing, old, or of another secret.") from problem
 
 
-def public_address(url: httpx.URL) -> str:
+def public_address(url: "httpx.URL") -> str:
     """Return an address of a host of the public network.
 
     Raises:
@@ -63,7 +67,7 @@ def post_signed(
     user_agent: str,
     private: bool,
     now: datetime,
-    client: httpx.Client | None = None,
+    client: "httpx.Client | None" = None,
 ) -> None:
     """Post a body signed by the Standard Webhooks specification; an answer in the two hundreds takes it.
 
@@ -83,6 +87,8 @@ def post_signed(
     Raises:
         Unreachable: it was not taken; the message says why.
     """
+    import httpx
+
     stamp = now.astimezone(UTC)
     headers = {
         "content-type": "application/json",

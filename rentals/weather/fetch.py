@@ -1,56 +1,29 @@
 """Fetching a source over HTTP: politely, within limits, and with a plain sentence for every failure."""
 
-import math
 import re
 import time
-import zlib
 from contextlib import nullcontext
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from http import HTTPStatus
-from typing import Final, Literal
+from typing import Final
 
 import httpx
 
 from rentals.lib.web import NotPublic, Unreachable, public_address
+from rentals.weather.fetched import LONGEST_OBEYED, Fetched
 
 # Policy: what one fetch may cost us, and how hard a source that fails is asked again.
 MOST_BYTES: Final = 5 * 1024 * 1024
 MOST_REDIRECTS: Final = 3
 MOST_TIMEOUTS: Final = 3
 """A body may take this many times the time-out of one read: a source that drips is a source that fails."""
-FIRST_WAIT: Final = timedelta(minutes=1)
-LONGEST_WAIT: Final = timedelta(hours=1)
-LONGEST_OBEYED: Final = timedelta(days=1)
-"""The most that an answer's own times may keep us from asking again."""
-JITTER: Final = 0.25
-"""Up to this share is added to a wait, so that stations don't all ask at once."""
 
 _LONGEST_ETAG: Final = 200
 _LONGEST_DATE: Final = 60
 """What `weather.Source` has room for; the longest HTTP date has 33 characters."""
 _DELTA_SECONDS: Final = re.compile(r"\d{1,9}", re.ASCII)
 _MAX_AGE: Final = re.compile(r"(?:^|[\s,])max-age=\"?(\d{1,9})", re.ASCII | re.IGNORECASE)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fetched:
-    """What came of one fetch.
-
-    `body` is there when the status is new. `etag` and `last_modified` are to be kept and sent the next time;
-    after a failure they are those that were passed in. `error` is a sentence when the status is failed, and
-    `warning` one about an answer that is good for now. `retry_after_s` is how long it asks to be left.
-    """
-
-    status: Literal["new", "unchanged", "failed"]
-    body: bytes | None = None
-    etag: str | None = None
-    last_modified: str | None = None
-    expires_at: datetime | None = None
-    error: str | None = None
-    warning: str | None = None
-    retry_after_s: float | None = None
 
 
 class _Failed(Exception):
@@ -263,19 +236,3 @@ def _http_date(text: str | None) -> datetime | None:
     except (ValueError, OverflowError):
         return None
     return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
-
-
-def next_try_at(
-    now: datetime, failures: int, retry_after_s: float | None = None, *, seed: int | str
-) -> datetime:
-    """When to ask again after so many failures in a row (at least 1): waits double from a minute to an hour.
-
-    The wait is never less than the source asks for, up to a day. `seed` (say, the source's id) fixes the
-    jitter, so the same inputs give the same answer.
-    """
-    doublings = min(max(failures, 1) - 1, math.ceil(math.log2(LONGEST_WAIT / FIRST_WAIT)))
-    wait = min(FIRST_WAIT * (1 << doublings), LONGEST_WAIT)
-    asked = min(max(retry_after_s or 0, 0), LONGEST_OBEYED.total_seconds())
-    wait = max(wait, timedelta(seconds=asked))
-    share = zlib.crc32(f"{seed}:{failures}".encode()) / 2**32
-    return now + wait * (1 + JITTER * share)

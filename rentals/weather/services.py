@@ -11,7 +11,7 @@ from rentals.lib.problems import NotVisible, Refused
 from rentals.lib.when import is_aware
 from rentals.lib.writes import inside_write, write
 from rentals.stations.models import Station
-from rentals.weather.fetch import Fetched, next_try_at
+from rentals.weather.fetched import Fetched, next_try_at
 from rentals.weather.formats.anemometer import SpeedUnit
 from rentals.weather.formats.kind import Kind as Form
 from rentals.weather.formats.reader import STANDARD_HEIGHT_M, Given, read

@@ -8,8 +8,8 @@ from typing import Any, Final, cast
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr, ndtri
 
+from rigging.later import special
 from rigging.levels import Level
 from rigging.sizing.riders import Policy, Rider, usual_stature_m
 from rigging.sizing.window import AREA_M2, LnEdges, ln_edges, luff_m, rig_kg
@@ -179,12 +179,12 @@ class _Beach:
 
     def below(self, x: FloatArray) -> FloatArray:
         """Probability that ln wind is below x."""
-        return cast(FloatArray, ndtr((x[..., None] - self.ln_mean) / self.ln_sd) @ self.weight)
+        return cast(FloatArray, special.ndtr((x[..., None] - self.ln_mean) / self.ln_sd) @ self.weight)
 
     def excess(self, x: FloatArray) -> FloatArray:
         """E[(ln wind - x)+]."""
         z = (x[..., None] - self.ln_mean) / self.ln_sd
-        tail = self.ln_sd * (PDF_SCALE * np.exp(-0.5 * z * z) - z * ndtr(-z))
+        tail = self.ln_sd * (PDF_SCALE * np.exp(-0.5 * z * z) - z * special.ndtr(-z))
         return cast(FloatArray, tail @ self.weight)
 
     def quantiles(self, shares: FloatArray) -> FloatArray:
@@ -205,7 +205,7 @@ class _Beach:
     def peak(self, risk: float) -> float:
         """Return ln of the gust that the slot's strongest hour exceeds with probability `risk`."""
         sd = self.gust_ln_sd
-        return float((self.ln_gust - sd**2 / 2 + sd * float(ndtri(1 - risk))).max())
+        return float((self.ln_gust - sd**2 / 2 + sd * float(special.ndtri(1 - risk))).max())
 
 
 def _beach(slot: SlotWind) -> _Beach:

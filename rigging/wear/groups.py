@@ -13,8 +13,8 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import gammaincinv, gammaln, pdtr
 
+from rigging.later import special
 from rigging.reason import Input, Reason
 from rigging.units import BadValue, FloatArray, array_in_range, in_range
 from rigging.wear.records import MAX_HOURS, Records
@@ -300,10 +300,10 @@ def _components(
     # Flat in the log of the scale is flat in log(rate) / shape: hence one shape less, and the steps' width.
     logs = (failures.sum() - 1) * np.log(shape) + shape * log_sum + np.log(error)
     logs = logs + (
-        gammaln(posterior_a) - posterior_a * np.log(b[..., None] + exposure[:, None, None, :])
+        special.gammaln(posterior_a) - posterior_a * np.log(b[..., None] + exposure[:, None, None, :])
     ).sum(-1)
     if groups > 1 and failures.sum() > 0:
-        logs = logs + groups * (a * np.log(b) - gammaln(a))
+        logs = logs + groups * (a * np.log(b) - special.gammaln(a))
     weight = np.exp(logs - logs.max())
     at, strength_at, _ = np.indices(weight.shape)
     keep = weight > _NEGLIGIBLE
@@ -354,7 +354,7 @@ def _group(
     picked = np.minimum(picked, len(parts.weight) - 1)
     spread = (np.arange(_POINTS) + 0.5) * _GOLDEN % 1
     strength = parts.strength[picked]
-    rate = gammaincinv(strength + known.failures, spread) / (
+    rate = special.gammaincinv(strength + known.failures, spread) / (
         parts.pool[picked] + exposure[parts.at[picked], place]
     )
     shapes = parts.shapes[picked]
@@ -379,7 +379,7 @@ def _count_quantile(means: FloatArray, share: float) -> int:
     low, high = -1, int(means.max() + 12 * sqrt(means.max())) + 20
     while high - low > 1:
         middle = (low + high) // 2
-        low, high = (low, middle) if float(pdtr(middle, means).mean()) >= share else (middle, high)
+        low, high = (low, middle) if float(special.pdtr(middle, means).mean()) >= share else (middle, high)
     return high
 
 

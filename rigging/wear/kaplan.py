@@ -5,8 +5,8 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri
 
+from rigging.later import special
 from rigging.units import FloatArray, in_range
 from rigging.wear.records import records
 
@@ -62,7 +62,7 @@ def kaplan_meier(
     Source: Kaplan & Meier 1958; Greenwood 1926.
     """
     known = records(hours, failed, entry_hours)
-    z = float(ndtri((1 + in_range("confidence", confidence, "", 0.5, 0.9999)) / 2))
+    z = float(special.ndtri((1 + in_range("confidence", confidence, "", 0.5, 0.9999)) / 2))
     ages, dead = np.unique(known.hours[known.failed], return_counts=True)
     ended = np.searchsorted(np.sort(known.hours), ages, side="left")
     entered = np.searchsorted(np.sort(known.entry_hours), ages, side="left")

@@ -4,9 +4,7 @@ from dataclasses import dataclass
 from math import exp, gamma, inf, log
 from typing import Final, Protocol
 
-from scipy.optimize import brentq
-from scipy.special import gammainc
-
+from rigging.later import optimize, special
 from rigging.reason import Input, Reason
 from rigging.units import BadValue, in_range
 from rigging.wear.records import MAX_HOURS
@@ -173,7 +171,7 @@ def _best_hazard(life: Life, planned_cost: float, failure_cost: float) -> float 
     low, high = log(1e-12), log(RUN_OUT)
     if excess(high) <= 0:
         return None
-    return exp(float(brentq(excess, low, high, xtol=1e-12))) if excess(low) < 0 else None
+    return exp(float(optimize.brentq(excess, low, high, xtol=1e-12))) if excess(low) < 0 else None
 
 
 def _mean_service_h(life: Life, log_hazard: float) -> float:
@@ -181,7 +179,7 @@ def _mean_service_h(life: Life, log_hazard: float) -> float:
     if log_hazard < _ALL_SURVIVE:
         return life.scale_h * exp(log_hazard / life.shape)
     hazard = exp(log_hazard)
-    return life.scale_h * gamma(1 + 1 / life.shape) * float(gammainc(1 / life.shape, hazard))
+    return life.scale_h * gamma(1 + 1 / life.shape) * float(special.gammainc(1 / life.shape, hazard))
 
 
 def _costs(planned_cost: float, failure_cost: float) -> None:

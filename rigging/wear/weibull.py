@@ -6,9 +6,8 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize import brentq
-from scipy.special import ndtri
 
+from rigging.later import optimize, special
 from rigging.reason import Input, Reason
 from rigging.units import BadValue, FloatArray, array_in_range, in_range
 from rigging.wear.records import MAX_HOURS, Records, records
@@ -65,7 +64,7 @@ class WeibullLife:
 
     def limits(self, confidence: float = 0.95) -> tuple[tuple[float, float], tuple[float, float]]:
         """Limits of shape and of scale [h], normal on the log scale: for ten failures and more."""
-        z = float(ndtri((1 + in_range("confidence", confidence, "", 0.5, 0.9999)) / 2))
+        z = float(special.ndtri((1 + in_range("confidence", confidence, "", 0.5, 0.9999)) / 2))
         spread = [z * sqrt(float(self.covariance[i, i])) for i in (0, 1)]
         return tuple(  # type: ignore[return-value]
             (value * exp(-min(each / value, _LOG_MOST)), value * exp(min(each / value, _LOG_MOST)))
@@ -128,7 +127,7 @@ def _shape(known: Records) -> float:
     low, high = (log(bound) for bound in SHAPE_RANGE)
     if not score(low) > 0 > score(high):
         raise BadValue("hours", known.failures, "failures", "spread so that they fix a shape")
-    return exp(float(brentq(score, low, high, xtol=1e-12, rtol=1e-12)))
+    return exp(float(optimize.brentq(score, low, high, xtol=1e-12, rtol=1e-12)))
 
 
 def _log_likelihood(known: Records, shape: float, scale: float) -> float:

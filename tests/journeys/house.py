@@ -31,8 +31,8 @@ class House:
 
 
 @contextmanager
-def demo(data: Path, **environment: str) -> Iterator[House]:
-    """Run `manage.py demo` on a free port; stop it by Ctrl-C's signal."""
+def demo(data: Path, *, stop: signal.Signals = signal.SIGINT, **environment: str) -> Iterator[House]:
+    """Run `manage.py demo` on a free port; stop it by Ctrl-C's signal unless another is named."""
     port = free_port()
     clean = {name: value for name, value in os.environ.items() if not name.startswith("MARRAM_")}
     started = time.monotonic()
@@ -52,7 +52,7 @@ def demo(data: Path, **environment: str) -> Iterator[House]:
             yield House(address, data, process, time.monotonic() - started)
         finally:
             if process.poll() is None:
-                process.send_signal(signal.SIGINT)
+                process.send_signal(stop)
             try:
                 process.wait(30)
             except subprocess.TimeoutExpired:

@@ -34,7 +34,7 @@ from rentals.people.models import Posting
 from rentals.rigs import services as rigs
 from rentals.stations import services as stations
 from rentals.weather import services as weather
-from rentals.weather.fetch import Fetched
+from rentals.weather.fetched import Fetched
 from rentals.weather.models import Kind, Source
 from tests.rentals.bench.test_noting import picture
 from tests.rentals.database.rows import tried_elsewhere

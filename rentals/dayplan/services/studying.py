@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
 from django.db import IntegrityError
@@ -19,7 +19,10 @@ from rentals.lib.problems import Conflict, NotVisible
 from rentals.lib.writes import inside_write, savepoint, write
 from rentals.stations.models import Station
 from rigging.allot.jsonform import Json
-from rigging.allot.lacks import Lacks
+
+if TYPE_CHECKING:
+    # The solver is heavy to load, and pages need none of it.
+    from rigging.allot.lacks import Lacks
 
 SILENT_AFTER: Final = timedelta(seconds=120)
 """A worker not heard of for so long is taken for dead. Status: policy, over the time of a slice."""
@@ -143,7 +146,7 @@ def keep_slice(*, actor: Actor, taken: Slice, looks: Json, gains: Json, progress
 
 @write
 def finish_study(
-    *, actor: Actor, taken: Slice, looks: Json, gains: Json, found: Lacks, now: datetime
+    *, actor: Actor, taken: Slice, looks: Json, gains: Json, found: "Lacks", now: datetime
 ) -> bool:
     """Keep what came of a study; False when it was cancelled or taken over meanwhile."""
     actor.require_system(System.SOLVE)

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rentals.weather.fetch import MOST_BYTES, Fetched, fetch, next_try_at
+from rentals.weather.fetch import MOST_BYTES, fetch
+from rentals.weather.fetched import Fetched, next_try_at
 
 NOW = datetime(2026, 7, 1, 12, 0, tzinfo=UTC)
 AGENT = "marram-test/1 desk@tarrow.example"

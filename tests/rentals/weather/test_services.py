@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from rentals.lib.access import System, service
-from rentals.weather.fetch import Fetched
+from rentals.weather.fetched import Fetched
 from rentals.weather.formats.reading import Forecast, ForecastHour, Reading, Readings
 from rentals.weather.models import Hour, Observation, Run, Source
 from rentals.weather.queries import day_wind, hours_between, latest_observation, source_states

@@ -8,7 +8,7 @@ import pytest
 from rentals.lib import clock
 from rentals.lib.problems import NotVisible
 from rentals.weather import tasks
-from rentals.weather.fetch import Fetched
+from rentals.weather.fetched import Fetched
 from rentals.weather.models import Kind, Run, Source
 from rentals.weather.services import UnableToTakeWind, add_source, stop_source
 from tests.rentals.walk import HOUR, Walk

@@ -32,6 +32,9 @@ CELERY = ("-W", "ignore:You're running the worker", "-m", "celery", "-A", "renta
 LOOK_EVERY_S = 0.2
 
 
+STOPPED = "Stopped. What you entered is kept for the next start."
+
+
 class Command(BaseCommand):
     # The checks import every page; a start need not wait for them.
     requires_system_checks = ()
@@ -97,6 +100,7 @@ class Command(BaseCommand):
             "MARRAM_PUBLIC_URL": settings.PUBLIC_URL,
         }
         starts: Counter[str] = Counter()
+        stopping = _stop_signals()
         with ExitStack() as children:
 
             def start(*command: str) -> "subprocess.Popen[bytes]":
@@ -107,20 +111,23 @@ class Command(BaseCommand):
             }
             self._fill(now)
             # Two cores start one thing sooner than four.
-            _wait_for_page(port, running["pages"])
+            _wait_for_page(port, running["pages"], stopping)
+            if stopping:
+                self.stdout.write(STOPPED)
+                return
             self._greet(port)
             commands = {
                 "worker": (*CELERY, "worker", "--pool", "threads", "--concurrency", "2", "--without-gossip"),
                 "periodic tasks": (*CELERY, "beat", "--pidfile="),
             }
             running |= {name: start(*command) for name, command in commands.items()}
-            for name in _ended(running):
+            for name in _ended(running, stopping):
                 if name not in commands or starts[name] >= MOST_STARTS:
                     raise CommandError(f"The {name} stopped by itself. See its words above.")
                 self.stdout.write(f"The {name} stopped by itself and is started again.")
                 starts[name] += 1
                 running[name] = start(*commands[name])
-            self.stdout.write("Stopped. What you entered is kept for the next start.")
+            self.stdout.write(STOPPED)
 
     def _greet(self, port: int) -> None:
         from rentals.desk import demo as scenario
@@ -152,10 +159,10 @@ def daytime(local: datetime, last: datetime | None) -> datetime:
     return known.astimezone(local.tzinfo).replace(hour=MORNING, minute=0) + timedelta(days=1)
 
 
-def _wait_for_page(port: int, pages: "subprocess.Popen[bytes]") -> None:
-    """Wait until the first page is answered, or the pages have ended."""
+def _wait_for_page(port: int, pages: "subprocess.Popen[bytes]", stopping: Sequence[int]) -> None:
+    """Wait until the first page is answered, the pages have ended, or somebody wants all to end."""
     until = time.monotonic() + FIRST_PAGE_PATIENCE_S
-    while pages.poll() is None and time.monotonic() < until:
+    while not stopping and pages.poll() is None and time.monotonic() < until:
         with suppress(OSError), urlopen(f"http://127.0.0.1:{port}/sign-in/", timeout=5):
             return
         time.sleep(LOOK_EVERY_S / 4)
@@ -193,11 +200,19 @@ class _child:  # noqa: N801 - reads as the context manager it is
             self.process.wait()
 
 
-def _ended(running: Mapping[str, "subprocess.Popen[bytes]"]) -> Iterator[str]:
-    """Yield the name of each child that ends by itself, until Ctrl-C or a stop."""
+def _stop_signals() -> list[int]:
+    """Return a list that Ctrl-C or a stop is noted in from now on.
+
+    Interrupted in the middle of starting a child, we would not know it and leave it behind.
+    """
     stopping: list[int] = []
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda received, _frame: stopping.append(received))
+    return stopping
+
+
+def _ended(running: Mapping[str, "subprocess.Popen[bytes]"], stopping: Sequence[int]) -> Iterator[str]:
+    """Yield the name of each child that ends by itself, until somebody wants all to end."""
     while not stopping:
         yield from [name for name, process in running.items() if process.poll() is not None]
         time.sleep(LOOK_EVERY_S)
