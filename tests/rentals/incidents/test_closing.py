@@ -15,6 +15,7 @@ from rentals.incidents.models import Closing
 from rentals.incidents.services import DayMovedOn, UnableToSign
 from rentals.lib import clock
 from tests.rentals.browser import Form, protected, signed_in
+from tests.rentals.busy import fill
 from tests.rentals.incidents.tell import opened_again, signed
 from tests.rentals.walk import DAY, HOUR, Walk
 
@@ -185,6 +186,19 @@ class TestThePage:
             assert client.get(self.address(cast)).status_code == 200
 
         assert len(queries_) == 4 + 6  # who and where; afloat, missing, to come, observation, log, turns
+
+    def test_of_many_the_first_have_lines_and_the_others_are_named_or_counted(
+        self, cast: Walk
+    ) -> None:
+        fill(cast, 75)
+        page = signed_in(cast.instructor).get(self.address(cast)).content.decode()
+
+        assert "25 riders still afloat" in page
+        assert page.count("is ashore: seen") == 20
+        assert "5 more afloat, due later" in page
+        for outing in Outing.objects.afloat().select_related("rider"):
+            assert outing.rider.name in page
+        assert "5 more of the day" in page
 
     def test_to_a_stranger_it_does_not_exist(self, cast: Walk) -> None:
         assert signed_in(cast.neighbour).get(self.address(cast)).status_code == 404
