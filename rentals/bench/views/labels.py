@@ -21,6 +21,9 @@ PER_SHEET: Final = 24
 SHEETS_AT_ONCE: Final = 3
 """Sheets on one page, which keeps it under 200 kB. Status: policy."""
 
+MOST_TICKS: Final = 300
+"""Items of a shed up to which each has a tick on one page; of more, one kind at a time. Status: policy."""
+
 QUIET_MODULES: Final = 4
 """Light modules around a code. Source: ISO/IEC 18004:2015, 6.3.8. Status: published."""
 
@@ -33,15 +36,31 @@ class Label:
     code: SafeString
 
 
+@dataclass(frozen=True, slots=True)
+class OfKind:
+    """How many items there are of a kind, and those that are to be ticked one by one."""
+
+    kind: str
+    count: int
+    items: Sequence[Item]
+    is_open: bool
+
+
 @station_page("GET")
 def labels(request: StaffRequest) -> HttpResponse:
     """Choose items, then print their labels: some of them, whole kinds, or the whole shed."""
     shed = queries.to_label(request.station)
     chosen = _chosen(request, shed)
     if not chosen:
-        by_kind = [(kind, [item for item in shed if item.model.kind == kind]) for kind in Kind.values]
-        context = {"station": request.station, "page": "kit", "shed": shed, "by_kind": by_kind}
-        return render(request, "bench/labels.html", {**context, "asked": bool(request.GET)})
+        opened = request.GET.get("of", "")
+        context = {
+            "station": request.station,
+            "page": "kit",
+            "shed": shed,
+            "kinds": [_of_kind(shed, kind, opened) for kind in Kind.values],
+            "asked": set(request.GET) - {"of"},
+        }
+        return render(request, "bench/labels.html", context)
     at_once = PER_SHEET * SHEETS_AT_ONCE
     written = request.GET.get("from", "")
     first = whole_number(written) or 1
@@ -66,6 +85,12 @@ def _chosen(request: StaffRequest, shed: Sequence[Item]) -> list[Item]:
         return list(shed)
     tags, kinds = set(request.GET.getlist("tag")), set(request.GET.getlist("kind"))
     return [item for item in shed if item.tag in tags or item.model.kind in kinds]
+
+
+def _of_kind(shed: Sequence[Item], kind: str, opened: str) -> OfKind:
+    items = [item for item in shed if item.model.kind == kind]
+    listed = len(shed) <= MOST_TICKS or kind == opened
+    return OfKind(kind, len(items), items if listed else [], is_open=kind == opened)
 
 
 def _label(request: StaffRequest, item: Item) -> Label:

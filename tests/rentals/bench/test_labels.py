@@ -58,6 +58,20 @@ class TestWhichItems:
         assert {box["value"] for box in page.select("input[name=tag]")} == set(cast.shed)
         assert tags(page) == []
 
+    def test_of_a_large_shed_a_kind_is_ticked_whole_or_opened_by_itself(self, cast: Walk) -> None:
+        crowd(cast, labels.MOST_TICKS)
+        page = sheets(cast)
+        assert page.select("input[name=tag]") == []
+        assert {"sail", "mast"} <= {box["value"] for box in page.select("input[name=kind]")}
+        assert page.select_one('a[href="?of=sail#of-sail"]')
+
+        opened = sheets(cast, of="sail")
+
+        listed = {str(box["value"]) for box in opened.select("input[name=tag]")}
+        assert listed == set(Item.objects.filter(model__kind="sail").values_list("tag", flat=True))
+        assert opened.select_one("#of-sail[open]")
+        assert "Nothing was chosen" not in opened.get_text()
+
     def test_those_ticked_and_all_of_a_kind(self, cast: Walk) -> None:
         sails = [tag for tag in cast.shed if tag.startswith("S")]
 

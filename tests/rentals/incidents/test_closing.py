@@ -187,9 +187,7 @@ class TestThePage:
 
         assert len(queries_) == 4 + 6  # who and where; afloat, missing, to come, observation, log, turns
 
-    def test_of_many_the_first_have_lines_and_the_others_are_named_or_counted(
-        self, cast: Walk
-    ) -> None:
+    def test_of_many_the_first_have_lines_and_the_others_are_named_or_counted(self, cast: Walk) -> None:
         fill(cast, 75)
         page = signed_in(cast.instructor).get(self.address(cast)).content.decode()
 
