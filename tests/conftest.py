@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import connection
+from django.utils import translation
 from hypothesis import HealthCheck, settings
 from pytest_django.plugin import DjangoDbBlocker
 
@@ -63,3 +64,10 @@ def _lay_rules() -> None:
             else:
                 cursor.execute(f"ALTER TABLE {sql_or_table} ENABLE TRIGGER {name}")
     _lifted.clear()
+
+
+@pytest.fixture
+def own_language() -> Iterator[None]:
+    """Leave the language of the last page asked for behind: a worker answers one request after another."""
+    yield
+    translation.deactivate()

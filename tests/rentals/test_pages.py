@@ -299,7 +299,7 @@ PAGES = [
     Page("from-home", ["home_front", "home_guest"]),
     Page("outbox", ["mail_letter"]),
     Page("lacks", ["dayplan_study"], lambda cast: after(cast.shed), who=("manager",)),
-    Page("closing", ["bookings_outing", "bookings_kitpart", "bookings_outing", *BEACH, "incidents_closing"]),
+    Page("closing", ["bookings_outing", "bookings_outing", "bookings_kitpart", *BEACH, "incidents_closing"]),
     Page("first-steps", ["stations_station", "errands_errand"], lambda cast: after(cast.shed)),
     Page(
         "errand", ["errands_errand"], lambda cast: [wanted(cast, ErrandKind.LOAD_DEMO).pk], who=("manager",)

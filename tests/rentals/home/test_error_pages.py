@@ -15,6 +15,8 @@ from django.utils import translation
 from tests.rentals.browser import protected
 from tests.rentals.home.house import House, place
 
+pytestmark = pytest.mark.usefixtures("own_language")
+
 LANGUAGES = [code for code, _name in settings.LANGUAGES]
 FAULT = {
     "en": "That did not work",
