@@ -7,7 +7,7 @@ from django.db.models import F, Q
 
 from rentals.dayplan.states import SOLVED, STUDY_UNDER_WAY, UNDER_WAY, PlanState, StudyState
 from rentals.fleet.models import Item
-from rentals.fleet.states import ItemState
+from rentals.fleet.states import AT_HAND, ItemState
 from rentals.lib.access import Actor
 from rentals.people.models import User
 from rentals.stations.models import Station
@@ -152,8 +152,7 @@ class RigTask(models.Model):
     @property
     def waits_for(self) -> tuple[Item, ...]:
         """Parts that cannot be rigged now: with a rider, held back or on the bench."""
-        at_hand = (ItemState.READY, ItemState.RIGGED)
-        return tuple(item for item in self.items if item.state not in at_hand)
+        return tuple(item for item in self.items if item.state not in AT_HAND)
 
     @property
     def is_out(self) -> tuple[Item, ...]:

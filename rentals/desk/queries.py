@@ -24,7 +24,7 @@ from rentals.dayplan.states import PlanState
 from rentals.desk.mapping import Pasted
 from rentals.errands.models import Errand, ErrandKind
 from rentals.fleet.models import Item, Kind
-from rentals.fleet.states import OUT_OF_USE, ItemState
+from rentals.fleet.states import AT_HAND, OUT_OF_USE, ItemState
 from rentals.lib.access import Actor, Role
 from rentals.lib.problems import NotVisible
 from rentals.lib.when import day_bounds
@@ -199,7 +199,7 @@ def _rows(outings: Sequence[Outing], late: Mapping[int, checks.PhaseResult], now
             next_step=NEXT_STEP.get(OutingState(outing.state), ""),
             trouble=_trouble(outing, kit[outing.pk].values(), now),
             lateness=late.get(outing.pk),
-            to_issue=_is_here([part for part in kit[outing.pk].values() if not part.issued_at]),
+            to_issue=is_here([part for part in kit[outing.pk].values() if not part.issued_at]),
         )
         for outing in outings
     ]
@@ -231,9 +231,9 @@ def _trouble(outing: Outing, parts: Collection[KitPart], now: datetime) -> str:
     return "; ".join(f"{item.tag} is {item.state.replace('_', ' ')}" for item in gone)
 
 
-def _is_here(parts: Collection[KitPart]) -> bool:
+def is_here(parts: Collection[KitPart]) -> bool:
     """Say whether a kit can be handed over as it lies."""
-    return bool(parts) and all(part.item.state in (ItemState.READY, ItemState.RIGGED) for part in parts)
+    return bool(parts) and all(part.item.state in AT_HAND for part in parts)
 
 
 def _lightning_until(beach: Beach, now: datetime) -> datetime | None:

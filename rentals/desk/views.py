@@ -24,7 +24,6 @@ from rentals.desk.mapping import read_list
 from rentals.desk.services import issuing as services
 from rentals.errands import services as errands
 from rentals.errands.models import ErrandKind
-from rentals.fleet.states import MOVES, ItemEvent, ItemState
 from rentals.home import queries as letters
 from rentals.lib import clock, show
 from rentals.lib.access import Act, System
@@ -184,12 +183,13 @@ class Steps:
 @station_page("GET", "POST")
 def outing(request: StaffRequest, outing_id: int) -> HttpResponse:
     """Show an outing; choose its kit."""
+    now = clock.now()
     shown = bookings.outing_for(request.actor, request.station, outing_id)
-    offers = rigs.offers(shown, now=clock.now())
+    offers = rigs.offers(shown, now=now)
     form = KitForm(offers, request.POST or None)
     if request.method == "POST" and form.is_valid() and _keep_kit(request, shown, form):
         return redirect("outing", request.station.slug, shown.pk)
-    day, now = shown.starts_at.date(), clock.now()
+    day = shown.starts_at.date()
     steps = _steps(request, shown.state, offers)
     in_the_way = bookings.in_the_way(shown, now=now) if steps.issue else ()
     context = {
@@ -203,7 +203,7 @@ def outing(request: StaffRequest, outing_id: int) -> HttpResponse:
         "kit": offers.kit.values(),
         "card": rigs.card_of(shown),
         "steps": steps,
-        "may_issue": steps.issue and not in_the_way and _is_here(offers),
+        "may_issue": steps.issue and not in_the_way and queries.is_here(offers.kit.values()),
         "age": shown.rider.age_on(day),
         "minor": shown.rider.is_minor_on(day),
         "entries": queries.outing_journal(shown),
@@ -249,11 +249,6 @@ def issue(request: StaffRequest, outing_id: int) -> HttpResponse:
     messages.success(request, f"Issued to {handed.rider}.")
     checks_it = may(request, Act.CHECK_LAUNCH)
     return redirect("launch-check" if checks_it else "outing", request.station.slug, handed.pk)
-
-
-def _is_here(offers: rigs.Offers) -> bool:
-    """Say whether every item of a chosen kit can be handed over as it lies."""
-    return all((ItemState(part.item.state), ItemEvent.ISSUE) in MOVES for part in offers.kit.values())
 
 
 def _steps(request: StaffRequest, state: str, offers: rigs.Offers) -> Steps:

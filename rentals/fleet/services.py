@@ -13,7 +13,7 @@ from rentals.fleet import queries
 from rentals.fleet.formats.shed import UnreadableSheet
 from rentals.fleet.models import RIG_PARTS, Cause, Hold, HoldBack, Item, Kind, Rig
 from rentals.fleet.queries import Fate, ShedPlan
-from rentals.fleet.states import MOVES, ItemEvent, ItemState
+from rentals.fleet.states import AT_HAND, MOVES, ItemEvent, ItemState
 from rentals.lib.access import Act, Actor, System
 from rentals.lib.problems import Conflict, Refused
 from rentals.lib.writes import inside_write, savepoint, write
@@ -257,7 +257,7 @@ def hold_back(
     set_aside(
         actor=actor,
         act=act,
-        items=[item for item in new if item.state in (ItemState.READY, ItemState.RIGGED)],
+        items=[item for item in new if item.state in AT_HAND],
         text=f"Held back: {text}",
         now=now,
     )

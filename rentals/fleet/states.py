@@ -55,5 +55,8 @@ MOVES: Final[Mapping[tuple[ItemState, ItemEvent], ItemState]] = {
     (_S.ON_BENCH, _E.WITHDRAW): _S.WITHDRAWN,
 }
 
+AT_HAND: Final = (ItemState.READY, ItemState.RIGGED)
+"""States in which an item can be handed over as it lies."""
+
 OUT_OF_USE: Final = (ItemState.HELD_BACK, ItemState.ON_BENCH, ItemState.WITHDRAWN)
 """States in which an item is neither promised nor issued."""

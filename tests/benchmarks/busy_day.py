@@ -6,17 +6,16 @@ The shed is the same however many riders come, so that a page grows by them alon
 from decimal import Decimal
 from random import Random
 
-from rentals.afloat import services as afloat
 from rentals.bench import services as bench
 from rentals.bookings import services as bookings
-from rentals.bookings.models import KitPart, Outing
+from rentals.bookings.models import Outing
 from rentals.bookings.states import OutingState
 from rentals.dayplan import services as dayplan
 from rentals.dayplan import tasks
 from rentals.desk import demo
 from rentals.fleet.models import Item, ItemModel, Kind
 from rentals.lib.access import System, service
-from tests.cast import Cast, points
+from tests.cast import Cast
 from tests.rentals.takings.shop import PriceList
 
 SEED = 20261201
@@ -106,19 +105,10 @@ def _watch(cast: Cast, hour: int) -> None:
 def _launch(cast: Cast, outing: Outing, hour: int) -> None:
     cast.now = cast.at(hour)
     bookings.issue_kit(actor=cast.boss, outing_id=outing.pk, kit_no=outing.kit_no, now=cast.now)
-    afloat.check_launch(
-        actor=cast.boss,
-        outing_id=outing.pk,
-        kit_no=outing.kit_no,
-        ticked=frozenset(points(part.part for part in cast.kit_of(outing))),
-        overrides={},
-        launch=True,
-        now=cast.now,
-    )
+    cast.checked(outing, launch=True)
 
 
 def _return(cast: Cast, outing: Outing, hour: int) -> None:
     later = cast.at(hour + 1, 50)
-    parts = KitPart.objects.filter(outing=outing, dropped_at=None)
-    lines = [bench.Came(item_id=part.item_id, back=True, rinsed=True) for part in parts]
+    lines = [bench.Came(item_id=part.item_id, back=True, rinsed=True) for part in cast.kit_of(outing)]
     bench.take_back(actor=cast.boss, outing_id=outing.pk, lines=lines, felt="right", now=later)

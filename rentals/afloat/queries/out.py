@@ -184,7 +184,7 @@ def afloat_page(station: Station, *, now: datetime, parties: bool = False) -> Af
     )
 
 
-def alarms_of(outings: Sequence[Outing] | QuerySet[Outing]) -> dict[int, Alarm]:
+def alarms_of(outings: QuerySet[Outing]) -> dict[int, Alarm]:
     """Return the highest phase raised for the due time that each outing has, by outing: two queries."""
     changes = (
         PhaseChange.objects.filter(outing__in=outings, due_at=F("outing__ends_at"))
